@@ -1,0 +1,212 @@
+"""What a fit found: frozen, finite, and enough to answer every later question without the returns."""
+
+import math
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, field
+from datetime import date
+from typing import Any
+
+import numpy as np
+
+from analytics.catchrate.basis import FloatArray
+from analytics.catchrate.terms import LearnedTerm, term_from_document
+
+FORMAT = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Refusal:
+    """Why no estimates came out: a result, not an error. `needed` says how many would have done."""
+
+    code: str
+    message: str
+    needed: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Dropped:
+    """A term of the spec that these returns cannot speak for."""
+
+    name: str
+    code: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class TermEstimate:
+    """One term's coefficients, log scale, in the order of `term.coefficient_names`.
+
+    `start` is the term's first column in the joint covariance; None for a nuisance term, which is not in
+    it. `edf` are the effective degrees of freedom that the data spent on the term.
+    """
+
+    term: LearnedTerm
+    estimates: tuple[float, ...]
+    standard_errors: tuple[float, ...]
+    edf: float
+    prior_sd: float
+    start: int | None
+
+    @property
+    def name(self) -> str:
+        return self.term.name
+
+    def effects(self) -> dict[str, tuple[float, float]]:
+        """Level to (estimate, standard error)."""
+        values = zip(self.estimates, self.standard_errors, strict=True)
+        return dict(zip(self.term.coefficient_names, values, strict=True))
+
+
+@dataclass(frozen=True, slots=True)
+class Convergence:
+    """How the iterations ended; `gradient` is the largest score, in standard errors of its coefficient."""
+
+    converged: bool
+    iterations: int
+    gradient: float
+    seconds: float
+    deviances: tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Reference:
+    """The conditions under which an answer stands when a question does not name its own."""
+
+    year: str
+    wind: str
+    session_kind: str
+    hours: float
+    water_temperature_by_month: tuple[float | None, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Rows:
+    """Which returns were used: how many, of which days, and how many were left out for which reason."""
+
+    used: int
+    blanks: int
+    left_out: Mapping[str, int]
+    first: date
+    last: date
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Estimates:
+    """Coefficients, dispersion and joint uncertainty of one fit.
+
+    `covariance_factor` is F, (k, k) lower triangular, FF' the joint posterior covariance of the intercept
+    (column 0) and of every term that is not a nuisance. Weights are in grams, effort in rod-hours.
+    `evidence` counts returns by level: water, peg, angler, hook_bait, rig_type, distance_band, month,
+    hook_bait_month, peg_month, water_month.
+    """
+
+    power: float
+    dispersion: float
+    intercept: float
+    intercept_se: float
+    terms: tuple[TermEstimate, ...]
+    covariance_factor: FloatArray
+    edf: float
+    deviance: float
+    convergence: Convergence
+    rows: Rows
+    reference: Reference
+    dropped: tuple[Dropped, ...]
+    evidence: Mapping[str, Mapping[str, int]] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        size = 1 + sum(item.term.size for item in self.terms if item.start is not None)
+        if self.covariance_factor.shape != (size, size):
+            raise ValueError(f"covariance factor must be {size} by {size}")
+        if not np.isfinite(self.covariance_factor).all():
+            raise ValueError("covariance factor holds a number that is not finite")
+        self.covariance_factor.setflags(write=False)
+
+    def term(self, name: str) -> TermEstimate | None:
+        """The named term, None when the spec lacks it or it was dropped."""
+        return next((item for item in self.terms if item.name == name), None)
+
+    def covariance(self) -> FloatArray:
+        """The joint posterior covariance, (k, k)."""
+        return self.covariance_factor @ self.covariance_factor.T
+
+    def term_covariance(self, name: str) -> FloatArray:
+        """The joint covariance of one term's coefficients.
+
+        :raises KeyError: the term is not in the joint covariance.
+        """
+        item = self.term(name)
+        if item is None or item.start is None:
+            raise KeyError(name)
+        rows = self.covariance_factor[item.start : item.start + item.term.size]
+        return rows @ rows.T
+
+    def to_document(self) -> dict[str, Any]:
+        """Everything but the covariance factor, as JSON values.
+
+        :raises ValueError: a number is not finite.
+        """
+        document: dict[str, Any] = {"format": FORMAT}
+        for name in ("power", "dispersion", "intercept", "intercept_se", "edf", "deviance"):
+            document[name] = float(getattr(self, name))
+        document["terms"] = [asdict(item) for item in self.terms]
+        document["convergence"] = asdict(self.convergence)
+        document["rows"] = asdict(self.rows) | {
+            "first": self.rows.first.isoformat(),
+            "last": self.rows.last.isoformat(),
+        }
+        document["reference"] = asdict(self.reference)
+        document["dropped"] = [asdict(item) for item in self.dropped]
+        document["evidence"] = {name: dict(counts) for name, counts in self.evidence.items()}
+        plain: dict[str, Any] = _plain(document)
+        return plain
+
+
+def from_document(document: Mapping[str, Any], covariance_factor: FloatArray) -> Estimates:
+    """Estimates from `to_document` and the covariance factor kept beside it.
+
+    :raises ValueError: unknown format, wrong shape, or a number that is not finite.
+    """
+    if document.get("format") != FORMAT:
+        raise ValueError("unknown format of estimates")
+    _plain(document)
+    rows = document["rows"]
+    span = {name: date.fromisoformat(rows[name]) for name in ("first", "last")}
+    return Estimates(
+        **{name: document[name] for name in ("power", "dispersion", "intercept", "intercept_se")},
+        **{name: document[name] for name in ("edf", "deviance")},
+        terms=tuple(_term_estimate(item) for item in document["terms"]),
+        covariance_factor=np.array(covariance_factor, dtype=np.float64),
+        convergence=Convergence(**_tuples(document["convergence"])),
+        rows=Rows(**{**rows, **span}),
+        reference=Reference(**_tuples(document["reference"])),
+        dropped=tuple(Dropped(**item) for item in document["dropped"]),
+        evidence=document["evidence"],
+    )
+
+
+def _term_estimate(document: Mapping[str, Any]) -> TermEstimate:
+    return TermEstimate(**{**_tuples(document), "term": term_from_document(document["term"])})
+
+
+def _tuples(document: Mapping[str, Any]) -> dict[str, Any]:
+    return {name: tuple(value) if isinstance(value, list) else value for name, value in document.items()}
+
+
+def _plain(value: Any) -> Any:
+    """JSON values all the way down; refuses what JSON, or a reader, could not understand."""
+    match value:
+        case Mapping():
+            return {str(name): _plain(item) for name, item in value.items()}
+        case list() | tuple():
+            return [_plain(item) for item in value]
+        case bool() | str() | None:
+            return value
+        case int():
+            return int(value)
+        case float():
+            if not math.isfinite(value):
+                raise ValueError("estimates hold a number that is not finite")
+            return float(value)
+        case _:
+            raise ValueError(f"estimates hold a {type(value).__name__}, which is not a JSON value")
