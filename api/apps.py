@@ -1,0 +1,8 @@
+"""Django's handle on this package."""
+
+from django.apps import AppConfig
+
+
+class ApiConfig(AppConfig):
+    name = "api"
+    verbose_name = "API"

@@ -1,0 +1,111 @@
+"""What every record shares: a public id, its club, and the constraint that keeps the two together."""
+
+import uuid
+from typing import Any, Self
+
+from django.core.exceptions import FieldDoesNotExist
+from django.db import models
+from django.db.backends.base.schema import BaseDatabaseSchemaEditor
+from django.db.backends.ddl_references import Statement, Table
+
+
+class SameClub(models.BaseConstraint):
+    """A composite foreign key `(club, field)` → `(club, id)`: a child cannot name another club's row.
+
+    Django's own foreign keys compare one column only. The target's table must carry
+    `unique_within_club()`. A null `field` is not checked, as SQL's simple match has it.
+    With `shared="water"` the pair is `(water, field)`: a return's peg lies on the return's water.
+    """
+
+    def __init__(self, *, field: str, name: str, shared: str = "club") -> None:
+        super().__init__(name=name)
+        self.field = field
+        self.shared = shared
+
+    def constraint_sql(self, model: type[models.Model], schema_editor: BaseDatabaseSchemaEditor) -> str:
+        quote = schema_editor.quote_name
+        column = model._meta.get_field(self.field)
+        target: Any = column.remote_field.model  # type: ignore[union-attr]
+        shared = quote(f"{self.shared}_id")
+        return (
+            f"CONSTRAINT {quote(self.name)} FOREIGN KEY ({shared}, {quote(column.column)}) "
+            f"REFERENCES {quote(target._meta.db_table)} ({shared}, {quote('id')}) "
+            "DEFERRABLE INITIALLY DEFERRED"
+        )
+
+    def create_sql(
+        self, model: type[models.Model] | None, schema_editor: BaseDatabaseSchemaEditor | None
+    ) -> Statement | str:
+        assert model is not None and schema_editor is not None  # noqa: S101 - the schema editor's own contract
+        return Statement(
+            f"ALTER TABLE %(table)s ADD {self.constraint_sql(model, schema_editor)}",
+            table=Table(model._meta.db_table, schema_editor.quote_name),
+        )
+
+    def remove_sql(
+        self, model: type[models.Model], schema_editor: BaseDatabaseSchemaEditor
+    ) -> Statement | str:
+        return Statement(
+            f"ALTER TABLE %(table)s DROP CONSTRAINT {schema_editor.quote_name(self.name)}",
+            table=Table(model._meta.db_table, schema_editor.quote_name),
+        )
+
+    def validate(
+        self,
+        model: type[models.Model],
+        instance: models.Model,
+        exclude: Any = None,
+        using: str = "default",
+    ) -> None:
+        """Left to the database: services look things up within the club, and the key catches the rest."""
+
+    def deconstruct(self) -> Any:
+        path, _, kwargs = super().deconstruct()
+        return path, (), {**kwargs, "field": self.field, "shared": self.shared}
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, SameClub) and self.deconstruct() == other.deconstruct()
+
+    def __hash__(self) -> int:
+        return hash((self.name, self.field, self.shared))
+
+
+class ClubQuerySet(models.QuerySet[Any]):
+    """The one tenant filter. `visible_to` stands on every query that a request can reach."""
+
+    def visible_to(self, actor: Any) -> Self:
+        """The rows of the actor's clubs: an `Account` sees the clubs it is a current member of."""
+        field = "club" if self._has_club() else "pk"
+        return self.filter(**{f"{field}__in": actor.current_club_ids()})
+
+    def _has_club(self) -> bool:
+        try:
+            self.model._meta.get_field("club")
+        except FieldDoesNotExist:
+            return False
+        return True
+
+
+class Identified(models.Model):
+    """A row with a public id that the client may supply; the bigint key stays inside."""
+
+    uid = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
+
+    class Meta:
+        abstract = True
+
+
+class ClubRecord(Identified):
+    """A row that belongs to one club, and says so."""
+
+    club = models.ForeignKey("clubdata.Club", on_delete=models.CASCADE, related_name="+")
+
+    objects = ClubQuerySet.as_manager()
+
+    class Meta:
+        abstract = True
+
+
+def unique_within_club(table: str) -> models.UniqueConstraint:
+    """The target that `SameClub` refers to."""
+    return models.UniqueConstraint(fields=["club", "id"], name=f"{table}_club_id_key")

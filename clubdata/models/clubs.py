@@ -1,0 +1,110 @@
+"""Who is who: clubs, their members and roles, and the accounts and tokens that sign in."""
+
+import hashlib
+from datetime import datetime
+from typing import Any
+
+from django.contrib.auth.models import AbstractUser
+from django.db import models
+from django.db.models import F, Q
+
+from clubdata.models.base import ClubQuerySet, ClubRecord, Identified, SameClub, unique_within_club
+
+
+class Account(AbstractUser):
+    """A login. A member is not one: most members of an old sheet never sign in."""
+
+    def current_club_ids(self) -> "models.QuerySet[Any, Any]":
+        """Clubs in which this account is a current member, as a subquery."""
+        return Member.objects.filter(account=self, left_on__isnull=True).values("club_id")
+
+
+class AccessToken(Identified):
+    """A device's key. Only its SHA-256 is kept: the key itself is shown once."""
+
+    account = models.ForeignKey(Account, on_delete=models.CASCADE, related_name="tokens")
+    device = models.CharField(max_length=80)
+    digest = models.CharField(max_length=64, unique=True)
+    created_at = models.DateTimeField()
+    expires_at = models.DateTimeField()
+    revoked_at = models.DateTimeField(null=True, blank=True)
+
+    @staticmethod
+    def digest_of(key: str) -> str:
+        return hashlib.sha256(key.encode()).hexdigest()
+
+    def opens_at(self, now: datetime) -> bool:
+        return self.revoked_at is None and now < self.expires_at
+
+
+class Club(Identified):
+    """A club, its time zone, and how its people write things down (`conventions`)."""
+
+    slug = models.SlugField(max_length=40, unique=True)
+    name = models.CharField(max_length=120)
+    time_zone = models.CharField(max_length=60, default="Europe/London")
+    conventions = models.JSONField(default=dict, blank=True)
+    revision = models.BigIntegerField(
+        default=0, help_text="Grows with every change of a return; a fit of an older revision is stale."
+    )
+
+    objects = ClubQuerySet.as_manager()
+
+    def __str__(self) -> str:
+        return self.name
+
+    def raise_revision(self) -> None:
+        """Add one in the database, so that two writers at once count as two."""
+        type(self).objects.filter(pk=self.pk).update(revision=F("revision") + 1)
+
+
+class Role(models.TextChoices):
+    """What a member may do beyond handing in returns."""
+
+    MEMBER = "member", "member"
+    ORGANISER = "organiser", "match organiser"
+    ANALYST = "analyst", "analyst"
+    SECRETARY = "secretary", "secretary"
+
+
+class Member(ClubRecord):
+    """A person on the club's books: a number, perhaps a name, perhaps a login."""
+
+    number = models.CharField(max_length=20)
+    name = models.CharField(max_length=120, blank=True)
+    account = models.ForeignKey(
+        Account, null=True, blank=True, on_delete=models.SET_NULL, related_name="memberships"
+    )
+    joined_on = models.DateField(null=True, blank=True)
+    left_on = models.DateField(null=True, blank=True)
+
+    class Meta:
+        constraints = [
+            unique_within_club("member"),
+            models.UniqueConstraint(fields=["club", "number"], name="member_number_once_a_club"),
+            models.UniqueConstraint(
+                fields=["club", "account"],
+                condition=Q(account__isnull=False),
+                name="member_account_once_a_club",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.number
+
+
+class MemberRole(ClubRecord):
+    """A role that a member holds; one person may hold several in a small club."""
+
+    member = models.ForeignKey(Member, on_delete=models.CASCADE, related_name="roles")
+    role = models.CharField(max_length=12, choices=Role.choices)
+
+    class Meta:
+        constraints = [
+            SameClub(field="member", name="member_role_same_club_member"),
+            models.UniqueConstraint(fields=["member", "role"], name="member_role_once"),
+            models.CheckConstraint(condition=Q(role__in=Role.values), name="member_role_known"),
+        ]
+
+    def __str__(self) -> str:
+        return self.role

@@ -1,0 +1,190 @@
+"""One file, driven by the environment; README.md lists the variables.
+
+Without `CLUBDATA_DEMO=1` a missing secret, DEBUG or wildcard hosts is refused, so that nobody
+serves a club's records with the demo's comforts switched on.
+"""
+
+import os
+import secrets
+from pathlib import Path
+from typing import Any
+
+import dj_database_url
+from django.core.exceptions import ImproperlyConfigured
+
+BASE_DIR = Path(__file__).resolve().parent.parent
+VAR_DIR = Path(os.environ.get("CLUBDATA_VAR", BASE_DIR / "var"))
+DEMO = os.environ.get("CLUBDATA_DEMO") == "1"
+
+DEBUG = os.environ.get("CLUBDATA_DEBUG") == "1"
+ALLOWED_HOSTS = [host for host in os.environ.get("CLUBDATA_HOSTS", "").split(",") if host]
+SECRET_KEY = os.environ.get("CLUBDATA_SECRET", "")
+
+
+def _demo_secret() -> str:
+    """The demo's secret: made once, kept among its own files and readable by their owner alone."""
+    path = VAR_DIR / "secret"
+    VAR_DIR.mkdir(parents=True, exist_ok=True)
+    if not path.exists():
+        path.touch(mode=0o600)
+        path.write_text(secrets.token_urlsafe(50))
+    return path.read_text()
+
+
+if DEMO:
+    SECRET_KEY = SECRET_KEY or _demo_secret()
+    ALLOWED_HOSTS = ALLOWED_HOSTS or ["127.0.0.1", "localhost"]
+elif DEBUG or "*" in ALLOWED_HOSTS:
+    raise ImproperlyConfigured("DEBUG and wildcard hosts are for the demo only (CLUBDATA_DEMO=1).")
+elif not SECRET_KEY:
+    raise ImproperlyConfigured(
+        "Set CLUBDATA_SECRET to a long random string (or CLUBDATA_DEMO=1 on your own machine)."
+    )
+
+INSTALLED_APPS = [
+    "clubdata.apps.ClubdataConfig",
+    "analytics.apps.AnalyticsConfig",
+    "api.apps.ApiConfig",
+    "django.contrib.admin",
+    "django.contrib.auth",
+    "django.contrib.contenttypes",
+    "django.contrib.sessions",
+    "django.contrib.messages",
+    "django.contrib.staticfiles",
+    "rest_framework",
+    "drf_spectacular",
+    "drf_spectacular_sidecar",
+]
+
+MIDDLEWARE = [
+    "django.middleware.security.SecurityMiddleware",
+    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "api.middleware.RequestLogMiddleware",
+    "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.common.CommonMiddleware",
+    "django.middleware.csrf.CsrfViewMiddleware",
+    "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "django.contrib.messages.middleware.MessageMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+]
+
+ROOT_URLCONF = "api.urls"
+WSGI_APPLICATION = "api.wsgi.application"
+AUTH_USER_MODEL = "clubdata.Account"
+DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
+
+TEMPLATES = [
+    {
+        "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "APP_DIRS": True,
+        "OPTIONS": {
+            "context_processors": [
+                "django.template.context_processors.request",
+                "django.contrib.auth.context_processors.auth",
+                "django.contrib.messages.context_processors.messages",
+            ]
+        },
+    }
+]
+
+# --- Database -------------------------------------------------------------------------------------
+# SQLite waits for its one writer instead of failing, and reads go on meanwhile.
+_SQLITE_OPTIONS = {
+    "transaction_mode": "IMMEDIATE",
+    "timeout": 20,
+    "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL; PRAGMA foreign_keys=ON;",
+}
+
+
+def _database() -> dict[str, Any]:
+    url = os.environ.get("DATABASE_URL", f"sqlite:///{VAR_DIR / 'clubdata.sqlite3'}")
+    config: dict[str, Any] = dict(dj_database_url.parse(url, conn_max_age=60))
+    if config["ENGINE"].endswith("sqlite3"):
+        VAR_DIR.mkdir(parents=True, exist_ok=True)
+        config["OPTIONS"] = {**config.get("OPTIONS", {}), **_SQLITE_OPTIONS}
+    else:
+        config["CONN_HEALTH_CHECKS"] = True
+    return config
+
+
+DATABASES = {"default": _database()}
+
+# --- Queue: the job's row is the truth, the broker is a doorbell ------------------------------------
+BROKER_URL = os.environ.get("BROKER_URL", "filesystem://")
+BROKER_DIR = VAR_DIR / "broker"
+JOB_HARD_LIMIT_S = int(os.environ.get("CLUBDATA_JOB_HARD_LIMIT_S", "1800"))
+JOB_LEASE_S = int(os.environ.get("CLUBDATA_JOB_LEASE_S", "20"))
+JOB_ATTEMPTS = 3
+JOB_REAP_EVERY_S = int(os.environ.get("CLUBDATA_JOB_REAP_EVERY_S", "10"))
+REFIT_EVERY_S = int(os.environ.get("CLUBDATA_REFIT_EVERY_S", "900"))
+UPLOAD_DIR = VAR_DIR / "uploads"
+UPLOAD_LIMIT_BYTES = 50 * 1024 * 1024
+
+# --- Words, time ------------------------------------------------------------------------------------
+LANGUAGE_CODE = "en-gb"
+TIME_ZONE = "UTC"
+USE_I18N = True
+USE_TZ = True
+
+# --- Files, cookies, headers ------------------------------------------------------------------------
+STATIC_URL = "/static/"
+STATIC_ROOT = VAR_DIR / "static"
+WHITENOISE_USE_FINDERS = True
+WHITENOISE_AUTOREFRESH = False
+
+SESSION_COOKIE_HTTPONLY = True
+SESSION_COOKIE_SAMESITE = "Lax"
+SECURE_CONTENT_TYPE_NOSNIFF = True
+SECURE_REFERRER_POLICY = "same-origin"
+X_FRAME_OPTIONS = "DENY"
+if not DEMO:
+    SECURE_SSL_REDIRECT = os.environ.get("CLUBDATA_PLAIN_HTTP") != "1"
+    SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
+    SECURE_HSTS_SECONDS = 31536000
+    SECURE_HSTS_INCLUDE_SUBDOMAINS = True
+    SECURE_HSTS_PRELOAD = True
+    SESSION_COOKIE_SECURE = True
+    CSRF_COOKIE_SECURE = True
+
+AUTH_PASSWORD_VALIDATORS = [
+    {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator", "OPTIONS": {"min_length": 10}},
+    {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
+]
+
+# --- API --------------------------------------------------------------------------------------------
+REST_FRAMEWORK = {
+    "DEFAULT_AUTHENTICATION_CLASSES": [
+        "api.authentication.TokenAuthentication",
+        "rest_framework.authentication.SessionAuthentication",
+    ],
+    "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticated"],
+    "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
+    "DEFAULT_PARSER_CLASSES": ["rest_framework.parsers.JSONParser"],
+    "DEFAULT_SCHEMA_CLASS": "api.schema.ClubdataSchema",
+    "EXCEPTION_HANDLER": "api.errors.problem_response",
+    "UNAUTHENTICATED_USER": "django.contrib.auth.models.AnonymousUser",
+    "COERCE_DECIMAL_TO_STRING": False,
+    "TEST_REQUEST_DEFAULT_FORMAT": "json",
+}
+
+SPECTACULAR_SETTINGS = {
+    "TITLE": "clubdata",
+    "DESCRIPTION": "A coarse-angling club's catch returns, and the answers they hold.",
+    "VERSION": "1",
+    "OAS_VERSION": "3.1.0",
+    "SERVE_INCLUDE_SCHEMA": False,
+    "SERVE_PERMISSIONS": ["rest_framework.permissions.AllowAny"],
+    "SERVE_AUTHENTICATION": [],
+    "SWAGGER_UI_DIST": "SIDECAR",
+    "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
+    "COMPONENT_SPLIT_REQUEST": True,
+}
+
+# --- Logs: ids, never names, notes or tokens ---------------------------------------------------------
+LOGGING = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "formatters": {"json": {"()": "clubdata.logs.JsonFormatter"}},
+    "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "json"}},
+    "root": {"handlers": ["stderr"], "level": os.environ.get("CLUBDATA_LOG_LEVEL", "INFO")},
+}

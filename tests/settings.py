@@ -1,0 +1,13 @@
+"""The product's settings with the demo's comforts off and the tests' own files."""
+
+import os
+import tempfile
+
+os.environ.setdefault("CLUBDATA_SECRET", "tests-only-" + "x" * 50)
+os.environ.setdefault("CLUBDATA_PLAIN_HTTP", "1")
+os.environ.setdefault("CLUBDATA_HOSTS", "testserver,127.0.0.1,localhost")
+os.environ.setdefault("CLUBDATA_VAR", tempfile.mkdtemp(prefix="clubdata-tests-"))
+
+from clubdata.settings import *  # noqa: F403
+
+PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
