@@ -13,7 +13,7 @@ from clubdata.rules.season import (
     CLOSE_SEASON_SENTENCE,
     PARTLY_CLOSED_MONTHS,
     Season,
-    WaterKind,
+    check_water_kind,
     close_season_applies,
     close_season_touches,
     season_of,
@@ -74,7 +74,7 @@ _WARM_WATER: Final = Caution(
     "Warm water holds little oxygen and fish tire and die sooner. Keep them out of the water, and in "
     "a keepnet, for as short a time as you can, or use no keepnet; return them at once if they gasp, "
     "and tell a bailiff of fish in distress. Many fisheries shorten matches or forbid keepnets in "
-    "warm weather: their rules come first.",
+    "warm weather: the fishery's rules come first.",
 )
 _ICE: Final = Caution(
     "ice",
@@ -107,7 +107,7 @@ _LEAD: Final = Caution(
 
 def cautions_for(
     *,
-    water_kind: WaterKind,
+    water_kind: str,
     on: date | None,
     month: int | None,
     water_temperature_c: float | None,
@@ -176,7 +176,8 @@ def _of_warmth(water_temperature_c: float | None) -> Iterator[Caution]:
         yield _WARM_WATER
 
 
-def _of_close_season(water_kind: WaterKind, on: date | None, month: int | None) -> Iterator[Caution]:
+def _of_close_season(water_kind: str, on: date | None, month: int | None) -> Iterator[Caution]:
+    check_water_kind(water_kind)
     if water_kind != "river":
         yield _LOCAL_CLOSE_SEASON
     elif on is not None:

@@ -14,6 +14,8 @@ from enum import StrEnum
 from functools import lru_cache
 from typing import Final, Literal
 
+from clubdata.errors import InvalidInput
+
 OUNCES_IN_A_POUND: Final = 16
 DRAMS_IN_AN_OUNCE: Final = 16
 DRAMS_IN_A_POUND: Final = OUNCES_IN_A_POUND * DRAMS_IN_AN_OUNCE
@@ -58,13 +60,11 @@ WeightProblem = Literal[
 ]
 
 
-class WeightNotUnderstood(ValueError):  # noqa: N818 - it says what happened, in the words of the trade
+class WeightNotUnderstood(InvalidInput, ValueError):
     """A written weight that cannot be taken as it stands; the message says what would have been."""
 
     def __init__(self, code: WeightProblem, message: str) -> None:
-        super().__init__(message)
-        self.code: WeightProblem = code
-        self.message = message
+        super().__init__(message, code=code)
 
 
 @dataclass(frozen=True, slots=True)
