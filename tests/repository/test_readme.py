@@ -1,0 +1,45 @@
+"""What the README promises exists: its commands, its routes, its files."""
+
+import re
+import shlex
+from pathlib import Path
+
+import pytest
+from django.core.management import get_commands, load_command_class
+from django.urls import Resolver404, resolve
+
+ROOT = Path(__file__).resolve().parents[2]
+README = (ROOT / "README.md").read_text()
+PAGES = [ROOT / "README.md", ROOT / "DEVELOPERS.md", *sorted((ROOT / "docs").rglob("*.md"))]
+
+
+def test_it_opens_with_one_paragraph_then_the_two_commands() -> None:
+    title, paragraph, *_ = README.split("\n\n")
+    assert title.startswith("# clubdata")
+    assert not paragraph.startswith(("#", "-", "```"))
+    assert README.index("uv run manage.py demo") < README.index("\n## ")
+    assert README.index("uv run pytest") < README.index("\n## ")
+
+
+@pytest.mark.parametrize("line", sorted(set(re.findall(r"uv run (manage\.py [^`\n]+)", README))))
+def test_a_management_command_in_it_is_there_with_those_options(line: str) -> None:
+    _, name, *words = shlex.split(line, comments=True)
+    app = get_commands()[name]
+    command = load_command_class(app, name) if isinstance(app, str) else app
+    parser = command.create_parser("manage.py", name)
+    known = set(parser._option_string_actions)
+    assert {word.split("=")[0] for word in words if word.startswith("--")} <= known
+
+
+@pytest.mark.parametrize("path", sorted(set(re.findall(r"(/api/[\w/\-]+/|/health/\w+)(?=[?'\"\s`]|$)", README))))
+def test_a_route_in_it_answers(path: str) -> None:
+    try:
+        resolve(path)
+    except Resolver404:
+        pytest.fail(f"README names {path}")
+
+
+@pytest.mark.parametrize("page", PAGES, ids=lambda page: page.name)
+def test_its_links_to_files_lead_somewhere(page: Path) -> None:
+    for target in re.findall(r"\]\((?!https?:|#)([^)#]+)", page.read_text()):
+        assert (page.parent / target).exists(), target
