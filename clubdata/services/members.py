@@ -1,0 +1,53 @@
+"""Who an account is in a club, and which roles it holds there."""
+
+from dataclasses import dataclass
+
+from django.db.models import QuerySet
+
+from clubdata.errors import NotAllowed, NotFound
+from clubdata.models import Account, Club, Member, Role
+
+# Whose work needs the names on the club's books.
+SEES_MEMBERS = frozenset({Role.ORGANISER, Role.SECRETARY})
+
+
+@dataclass(frozen=True, slots=True)
+class Membership:
+    """A current member of a club, as the actor of a request."""
+
+    account: Account
+    club: Club
+    member: Member
+    roles: frozenset[Role]
+
+    def may(self, allowed: frozenset[Role]) -> bool:
+        return bool(self.roles & allowed)
+
+    def require(self, allowed: frozenset[Role], to: str) -> None:
+        """Raise `NotAllowed` unless one of the roles is held; `to` ends the sentence 'You may not …'."""
+        if not self.may(allowed):
+            needed = " or ".join(sorted(role.label for role in allowed))
+            raise NotAllowed(f"You may not {to}: that needs the role {needed}.")
+
+
+def membership(*, actor: Account, club: Club) -> Membership:
+    """The actor's current membership. Raises `NotFound`, also for a member who has left."""
+    found = (
+        Member.objects.filter(account=actor, club=club, left_on__isnull=True)
+        .prefetch_related("roles")
+        .first()
+    )
+    if found is None:
+        raise NotFound("There is no such club.")
+    return Membership(
+        account=actor,
+        club=club,
+        member=found,
+        roles=frozenset(Role(held.role) for held in found.roles.all()),
+    )
+
+
+def visible_members(who: Membership) -> QuerySet[Member]:
+    """The whole book for those whose work needs it; a member's own line for everyone else."""
+    members = Member.objects.visible_to(who.account).filter(club=who.club)
+    return members if who.may(SEES_MEMBERS) else members.filter(pk=who.member.pk)

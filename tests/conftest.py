@@ -1,0 +1,38 @@
+"""The invented clubs that tests of every room share, and a client signed in by token."""
+
+from collections.abc import Callable
+from datetime import timedelta
+
+import pytest
+from django.utils import timezone
+from rest_framework.test import APIClient
+
+from clubdata.models import Account
+from clubdata.services.accounts import issue_token
+from tests.factories import SmallClub, make_small_club
+
+
+@pytest.fixture
+def heron_small(db: None) -> SmallClub:
+    return make_small_club("heron-small")
+
+
+@pytest.fixture
+def other_club(db: None) -> SmallClub:
+    return make_small_club("grebe-small")
+
+
+@pytest.fixture
+def client_for() -> Callable[[Account | None], APIClient]:
+    """A client that carries a fresh token of the account, or none at all."""
+
+    def signed_in(account: Account | None) -> APIClient:
+        client = APIClient()
+        if account is not None:
+            _, key = issue_token(
+                account=account, device="test", now=timezone.now(), lifetime=timedelta(hours=1)
+            )
+            client.credentials(HTTP_AUTHORIZATION=f"Bearer {key}")
+        return client
+
+    return signed_in
