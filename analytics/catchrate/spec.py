@@ -128,7 +128,7 @@ class CatchSpec:
     power: float = 1.5
     minimum_returns: int = 60
     max_iterations: int = 60
-    tolerance: float = 1e-10
+    tolerance: float = 1e-8
 
     def __post_init__(self) -> None:
         if not 1 < self.power < 2:

@@ -6,7 +6,7 @@ contributes, -1 contributes nothing, and a table of None is the identity.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -60,6 +60,10 @@ class LearnedFactor:
         return self.spec.name
 
     @property
+    def nuisance(self) -> bool:
+        return self.spec.nuisance
+
+    @property
     def size(self) -> int:
         return len(self.levels)
 
@@ -106,12 +110,14 @@ class LearnedSmooth:
 
     spec: Smooth
     margins: tuple[LearnedMargin, ...]
-    levels: tuple[str, ...] = field(default=())
-    reference: None = None
 
     @property
     def name(self) -> str:
         return self.spec.name
+
+    @property
+    def nuisance(self) -> bool:
+        return False
 
     @property
     def size(self) -> int:
