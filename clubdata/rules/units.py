@@ -23,13 +23,12 @@ HEAVIEST_WEIGHT_G: Final = 500_000
 METRES_IN_A_FOOT: Final = Decimal("0.3048")
 
 # A dram has thirteen decimals in grams; counted in 10⁻¹³ g every unit is a whole number.
+_EXACT_DRAM_G: Final = Decimal("1.7718451953125")
 _GRAM: Final = 10**13
-_DRAM: Final = 17_718_451_953_125
+_DRAM: Final = int(_EXACT_DRAM_G * _GRAM)
 _OUNCE: Final = _DRAM * DRAMS_IN_AN_OUNCE
 _POUND: Final = _DRAM * DRAMS_IN_A_POUND
 _KILOGRAM: Final = _GRAM * 1000
-
-_EXACT_DRAM_G: Final = Decimal("1.7718451953125")
 
 
 class WeighingUnit(StrEnum):
