@@ -41,6 +41,9 @@ from analytics.catchrate.terms import (
 #: Outcomes whose weight is known; a weight over the net limit is an 'at least' and stays out.
 USED_OUTCOMES = ("weighed", "blank", "estimated")
 
+#: A year needs as many returns before the other years are compared with it.
+RETURNS_FOR_REFERENCE = 30
+
 WORDS = ("water", "peg", "angler", "hook_bait", "rig_type", "match_day")
 
 
@@ -174,16 +177,23 @@ def _learn_factor(term: Factor, features: Features) -> LearnedFactor | Dropped:
         # Every month of every bait, so that a month not yet fished takes the prior and is no unseen level.
         baits = sorted({level.rsplit("/", 1)[0] for level in levels})
         levels = [f"{bait}/{month:02d}" for bait in baits for month in range(1, 13)]
-    reference = _reference_level(term, levels, values)
+    reference = _reference_level(term, values)
     return LearnedFactor(term, tuple(level for level in levels if level != reference), reference)
 
 
-def _reference_level(term: Factor, levels: Sequence[str], values: Sequence[str]) -> str | None:
+def _reference_level(term: Factor, values: Sequence[str]) -> str | None:
     if term.reference == LATEST:
-        return max(levels)
+        return _latest(values)
     if term.reference == MOST_COMMON:
         return _most_common(values)
     return term.reference
+
+
+def _latest(values: Sequence[str]) -> str:
+    """The last level with returns enough to be compared with; the first week of a year is no reference."""
+    levels, counts = np.unique(values, return_counts=True)
+    enough = levels[counts >= min(RETURNS_FOR_REFERENCE, counts.max())]
+    return str(enough[-1])
 
 
 def _most_common(values: Sequence[str]) -> str:
@@ -217,7 +227,7 @@ def _learn_margin(margin: Margin, values: FloatArray) -> LearnedMargin:
 def _reference(returns: Returns) -> Reference:
     features = returns.features
     return Reference(
-        year=str(max(features["year"])),
+        year=_latest(list(features["year"])),
         wind=_most_common(list(features["wind"])),
         session_kind=_most_common(list(features["session_kind"])),
         hours=float(np.median(returns.hours)),

@@ -15,10 +15,9 @@ class Family(Protocol):
     """A one-parameter exponential family with its link, as statsmodels' families are."""
 
     link: Any
+    variance: Any
 
     def starting_mu(self, y: FloatArray) -> FloatArray: ...
-
-    def variance(self, mu: FloatArray) -> FloatArray: ...
 
     def weights(self, mu: FloatArray) -> FloatArray: ...
 

@@ -11,7 +11,8 @@ from dataclasses import dataclass, replace
 #: Sparse effects that the data determine; the prior only keeps an empty or all-blank level finite.
 WIDE_SD = 2.0
 
-#: Names by which a factor's reference level can be learned from the data.
+#: Names by which a factor's reference level can be learned from the data; the latest is the last with
+#: returns enough to be compared with.
 LATEST = "latest"
 MOST_COMMON = "most common"
 
@@ -94,21 +95,24 @@ Term = Factor | Smooth
 #: The mean length of a year in days, the period of every season.
 YEAR_DAYS = 365.25
 
+#: The smooths' priors were set by what they say of the curve itself, as its prior standard deviation over
+#: a club's returns: season .4, distance .4, water temperature .4, distance in this season .2. The
+#: interaction's own numbers are large because centred margins multiply to small basis values.
 DEFAULT_TERMS: tuple[Term, ...] = (
     Factor("session_kind", "session_kind", WIDE_SD, reference=MOST_COMMON),
     Factor("wind", "wind", WIDE_SD, reference=MOST_COMMON),
     Factor("year", "year", WIDE_SD, reference=LATEST),
-    Smooth("season", (Margin("day_of_year", 12, 1.0, period=YEAR_DAYS),), roughness_sd=0.15),
-    Smooth("distance", (Margin("distance_m", 10, 0.5),), roughness_sd=0.15),
+    Smooth("season", (Margin("day_of_year", 12, 1.0, period=YEAR_DAYS),), roughness_sd=0.3),
+    Smooth("distance", (Margin("distance_m", 10, 0.5),), roughness_sd=0.2),
     Factor("distance_missing", "distance_missing", WIDE_SD, reference=RECORDED),
     Smooth(
         "season_distance",
         (Margin("day_of_year", 6, 7.0, period=YEAR_DAYS), Margin("distance_m", 5, 1.0)),
-        roughness_sd=0.25,
+        roughness_sd=2.5,
         order=1,
-        level_sd=0.5,
+        level_sd=3.0,
     ),
-    Smooth("water_temperature", (Margin("water_temperature_c", 8, 0.5),), roughness_sd=0.15),
+    Smooth("water_temperature", (Margin("water_temperature_c", 8, 0.5),), roughness_sd=0.2),
     Factor("water_temperature_missing", "water_temperature_missing", WIDE_SD, reference=RECORDED),
     Factor("water", "water", 0.35),
     Factor("peg", "peg", 0.35),
