@@ -32,7 +32,7 @@ def cyclic_basis(values: FloatArray, period: float, size: int) -> FloatArray:
 
 def row_products(left: FloatArray, right: FloatArray) -> FloatArray:
     """Row by row Kronecker products: (n, a) and (n, b) give (n, a * b)."""
-    return (left[:, :, None] * right[:, None, :]).reshape(len(left), -1)
+    return (left[:, :, None] * right[:, None, :]).reshape(len(left), left.shape[1] * right.shape[1])
 
 
 def round_to(values: FloatArray, resolution: float) -> FloatArray:

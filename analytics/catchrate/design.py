@@ -102,8 +102,8 @@ def usable_returns(frame: pd.DataFrame) -> Returns:
     features, temperatures = _features(usable)
     days = [value.date() for value in (usable["fished_on"].min(), usable["fished_on"].max()) if kept.any()]
     return Returns(
-        weight_g=weight[kept].to_numpy(),
-        hours=hours[kept].to_numpy(),
+        weight_g=weight[kept].to_numpy(np.float64),
+        hours=hours[kept].to_numpy(np.float64),
         features=features,
         water_temperature_by_month=temperatures,
         left_out={str(name): int(count) for name, count in counts.items()},

@@ -21,7 +21,7 @@ def intercept(observations: int) -> Encoded:
 def totals(item: Encoded, weights: FloatArray) -> FloatArray:
     """X'w, (k,): the weights summed by coefficient."""
     # Codes are shifted by one so that 'contributes nothing' (-1) has a bin of its own, cut off again.
-    sums = np.bincount(item.codes + 1, weights, minlength=item.rows() + 1)[1:]
+    sums: FloatArray = np.bincount(item.codes + 1, weights, minlength=item.rows() + 1)[1:]
     return sums if item.table is None else item.table.T @ sums
 
 
@@ -29,7 +29,8 @@ def cross_product(left: Encoded, right: Encoded, weights: FloatArray) -> FloatAr
     """X_left' W X_right, (k_left, k_right)."""
     height, width = left.rows() + 1, right.rows() + 1
     cells = (left.codes + 1) * width + right.codes + 1
-    counts = np.bincount(cells, weights, minlength=height * width).reshape(height, width)[1:, 1:]
+    flat: FloatArray = np.bincount(cells, weights, minlength=height * width)
+    counts = flat.reshape(height, width)[1:, 1:]
     if left.table is not None:
         counts = left.table.T @ counts
     return counts if right.table is None else counts @ right.table

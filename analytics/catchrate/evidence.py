@@ -1,6 +1,7 @@
 """How many returns speak for what, so that an answer can say so."""
 
 from collections import Counter
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -24,5 +25,5 @@ def count_evidence(features: Features) -> dict[str, dict[str, int]]:
     return evidence
 
 
-def _count(levels: list[str | None]) -> dict[str, int]:
+def _count(levels: Sequence[str | None]) -> dict[str, int]:
     return dict(sorted(Counter(level for level in levels if level is not None).items()))

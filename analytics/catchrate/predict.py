@@ -140,13 +140,13 @@ def log_mean_draws(estimates: Estimates, questions: Questions, draws: int, seed:
     eta = expectation(estimates, questions).eta
     values = eta[:, None] + _projection(estimates, encoding) @ noise.T
     generator = np.random.default_rng([seed, 1])
-    for name, item in encoding.terms.items():
-        term = _learned(estimates, name)
-        if isinstance(term, LearnedFactor) and item.unseen.any():
-            asked = np.array([str(value) for value in encoding.features[term.spec.feature]])
+    for item in estimates.terms:
+        coded = encoding.terms.get(item.name)
+        if coded is not None and coded.unseen.any() and isinstance(item.term, LearnedFactor):
+            asked = np.array([str(value) for value in encoding.features[item.term.spec.feature]])
             distinct, inverse = np.unique(asked, return_inverse=True)
-            effects = generator.standard_normal((len(distinct), draws)) * term.prior_sd()
-            values += item.unseen[:, None] * effects[inverse]
+            effects = generator.standard_normal((len(distinct), draws)) * item.prior_sd
+            values += coded.unseen[:, None] * effects[inverse]
     return values
 
 
@@ -207,7 +207,8 @@ def _log_averaging(estimates: Estimates, features: Mapping[str, ObjectArray]) ->
     """Half the variance of what is averaged over: anglers unless one is named, match days in a match."""
     unnamed = np.array([value is None for value in features["angler"]])
     matches = features["session_kind"] == MATCH
-    return 0.5 * (_variance(estimates, "angler") * unnamed + _variance(estimates, "match_day") * matches)
+    variance: FloatArray = _variance(estimates, "angler") * unnamed
+    return 0.5 * (variance + _variance(estimates, "match_day") * matches)
 
 
 def _variance(estimates: Estimates, name: str) -> float:
@@ -236,12 +237,8 @@ def _projection(estimates: Estimates, encoding: _Encoding) -> FloatArray:
 def _unseen_variance(estimates: Estimates, encoding: _Encoding) -> FloatArray:
     variance = np.zeros(len(encoding.hours))
     for name, item in encoding.terms.items():
-        variance += item.unseen * _learned(estimates, name).prior_sd() ** 2
+        variance += item.unseen * _variance(estimates, name)
     return variance
-
-
-def _learned(estimates: Estimates, name: str) -> Any:
-    return next(item.term for item in estimates.terms if item.name == name)
 
 
 def _joint_mean(estimates: Estimates) -> FloatArray:

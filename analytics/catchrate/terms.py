@@ -101,7 +101,8 @@ class LearnedMargin:
 
     def basis(self, values: FloatArray) -> FloatArray:
         """Centred basis rows (n, size): zero on average over the returns, so a multiplier is about 1."""
-        return raw_basis(self.spec, self.lower, self.upper, values) - np.asarray(self.centre)
+        rows = raw_basis(self.spec, self.lower, self.upper, values)
+        return rows - np.array(self.centre, dtype=np.float64)
 
 
 @dataclass(frozen=True, slots=True)
