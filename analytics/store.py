@@ -1,0 +1,272 @@
+"""Estimates to rows and one binary column, and back.
+
+What is loaded is kept in a small cache of the process, by the run's public id: a run never changes.
+"""
+
+import hashlib
+import io
+import threading
+from collections import OrderedDict
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+from uuid import UUID
+
+import numpy as np
+from django.db import transaction
+
+from analytics.catchrate.basis import FloatArray
+from analytics.catchrate.estimates import Estimates, from_document
+from analytics.models import FitCoefficient, FitRun, FitTerm
+from clubdata.errors import ClubdataError
+from clubdata.models import Club, Job
+from clubdata.services import jobs
+
+#: Runs of a club that stay; older ones go when a new one is stored, save the promoted one.
+KEPT_RUNS = 5
+CACHED_RUNS = 8
+COVARIANCE_DTYPE = "<f8"
+HEAVY = ("covariance", "evidence", "support", "spec", "deviances", "check_report")
+
+
+class DamagedFit(ClubdataError):
+    """The stored numbers of a run are not those that were written."""
+
+    code = "fit_damaged"
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Fitted:
+    """What a fit brings to the store beside its estimates; `support` as `count_support` gives it."""
+
+    estimates: Estimates
+    revision: int
+    fingerprint: str
+    support: Mapping[str, Any]
+    spec: Mapping[str, Any]
+    versions: Mapping[str, str]
+    check_report: Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class StoredFit:
+    """A run as the answers read it."""
+
+    estimates: Estimates
+    support: Mapping[str, Any]
+    seed: int
+
+
+def store_fit(*, claim: jobs.Claim, now: datetime, fitted: Fitted) -> FitRun:
+    """Store the run, promote it, sweep old ones and finish the job, all or nothing.
+
+    A run of an older revision than the promoted one is kept but not promoted.
+
+    :raises jobs.LeaseLost: the job is no longer this worker's; nothing is stored.
+    :raises ValueError: a number is not finite; nothing is stored.
+    """
+    document = fitted.estimates.to_document()
+    with transaction.atomic():
+        job = jobs.hold(claim=claim)
+        run = FitRun.objects.create(job=job, club_id=job.club_id, **_run_values(fitted, document, now))
+        _store_terms(run, document["terms"])
+        promoted = _promote(run, now=now)
+        _sweep(run.club_id)
+        jobs.finish(claim=claim, now=now, result=_result(run, promoted=promoted))
+    return run
+
+
+def promoted_run(*, club: Club) -> FitRun | None:
+    """The run that the club's answers come from, without its heavy columns."""
+    run: FitRun | None = FitRun.objects.defer(*HEAVY).filter(club=club, promoted=True).first()
+    return run
+
+
+_cache: OrderedDict[UUID, StoredFit] = OrderedDict()
+_cache_lock = threading.Lock()
+
+
+def load_fit(run: FitRun) -> StoredFit:
+    """The run's estimates and support, from the cache or in three queries.
+
+    :raises DamagedFit: digest, shape, type or a number is not as it was stored.
+    """
+    with _cache_lock:
+        if run.uid in _cache:
+            _cache.move_to_end(run.uid)
+            return _cache[run.uid]
+    stored = _read(run)
+    with _cache_lock:
+        _cache[run.uid] = stored
+        while len(_cache) > CACHED_RUNS:
+            _cache.popitem(last=False)
+    return stored
+
+
+def _run_values(fitted: Fitted, document: Mapping[str, Any], now: datetime) -> dict[str, Any]:
+    rows, convergence = document["rows"], document["convergence"]
+    named = ("format", "power", "dispersion", "intercept", "intercept_se", "edf", "deviance")
+    ended = ("converged", "gradient", "iterations", "seconds", "deviances")
+    raw = _packed(fitted.estimates.covariance_factor)
+    return {
+        **{name: document[name] for name in named},
+        **{name: convergence[name] for name in ended},
+        **{name: document[name] for name in ("reference", "dropped", "evidence")},
+        "first_on": rows["first"],
+        "last_on": rows["last"],
+        "rows_used": rows["used"],
+        "blanks": rows["blanks"],
+        "rows_left_out": rows["left_out"],
+        "revision": fitted.revision,
+        "fingerprint": fitted.fingerprint,
+        "support": fitted.support,
+        "spec": fitted.spec,
+        "versions": fitted.versions,
+        "check_report": fitted.check_report,
+        "covariance": raw,
+        "covariance_size": len(fitted.estimates.covariance_factor),
+        "covariance_dtype": COVARIANCE_DTYPE,
+        "covariance_sha256": hashlib.sha256(raw).hexdigest(),
+        "fitted_at": now,
+    }
+
+
+def _store_terms(run: FitRun, documents: list[dict[str, Any]]) -> None:
+    terms = [_term_row(run, position, document) for position, document in enumerate(documents)]
+    FitTerm.objects.bulk_create(terms)
+    FitCoefficient.objects.bulk_create(
+        (
+            FitCoefficient(club_id=run.club_id, term=term, position=place, level=level, **values)
+            for term, document in zip(terms, documents, strict=True)
+            for place, (level, values) in enumerate(_coefficients(document))
+        ),
+        batch_size=2000,
+    )
+
+
+def _term_row(run: FitRun, position: int, document: Mapping[str, Any]) -> FitTerm:
+    learned = {name: value for name, value in document["term"].items() if name != "levels"}
+    return FitTerm(
+        club_id=run.club_id,
+        run=run,
+        position=position,
+        name=document["term"]["spec"]["name"],
+        kind="smooth" if "margins" in learned else "factor",
+        learned=learned,
+        prior_sd=document["prior_sd"],
+        edf=document["edf"],
+        first_column=document["start"],
+    )
+
+
+def _coefficients(document: Mapping[str, Any]) -> list[tuple[str, dict[str, float]]]:
+    estimates, errors = document["estimates"], document["standard_errors"]
+    numbered = [str(number) for number in range(1, len(estimates) + 1)]
+    levels = document["term"].get("levels", numbered)
+    return [
+        (level, {"estimate": estimate, "standard_error": error})
+        for level, estimate, error in zip(levels, estimates, errors, strict=True)
+    ]
+
+
+def _promote(run: FitRun, *, now: datetime) -> bool:
+    """Serve this run, unless a run of later returns is served already."""
+    served = FitRun.objects.filter(club_id=run.club_id, promoted=True)
+    if served.filter(revision__gt=run.revision).exists():
+        return False
+    served.update(promoted=False)
+    FitRun.objects.filter(pk=run.pk).update(promoted=True, promoted_at=now)
+    run.promoted, run.promoted_at = True, now
+    return True
+
+
+def _sweep(club_id: int) -> None:
+    runs = FitRun.objects.filter(club_id=club_id).order_by("-id")
+    kept = list(runs.values_list("pk", flat=True)[:KEPT_RUNS])
+    runs.exclude(pk__in=kept).filter(promoted=False).delete()
+
+
+def _result(run: FitRun, *, promoted: bool) -> dict[str, Any]:
+    return {
+        "run": str(run.uid),
+        "promoted": promoted,
+        "revision": run.revision,
+        "fingerprint": run.fingerprint,
+        "rows_used": run.rows_used,
+        "rows_left_out": run.rows_left_out,
+    }
+
+
+def _read(run: FitRun) -> StoredFit:
+    whole = FitRun.objects.get(pk=run.pk)
+    terms = list(FitTerm.objects.filter(run=whole).order_by("position"))
+    coefficients: dict[int, list[tuple[str, float, float]]] = {term.pk: [] for term in terms}
+    rows = FitCoefficient.objects.filter(term__run=whole).order_by("term", "position")
+    for term_id, *values in rows.values_list("term_id", "level", "estimate", "standard_error"):
+        coefficients[term_id].append((values[0], values[1], values[2]))
+    document = _document(whole, [_term_document(term, coefficients[term.pk]) for term in terms])
+    try:
+        estimates = from_document(document, _unpacked(whole))
+    except (ValueError, KeyError, TypeError) as error:
+        raise DamagedFit("The stored fit cannot be read; ask for a new one.") from error
+    return StoredFit(estimates=estimates, support=whole.support, seed=int(whole.fingerprint[:8], 16))
+
+
+def _document(run: FitRun, terms: list[dict[str, Any]]) -> dict[str, Any]:
+    named = ("format", "power", "dispersion", "intercept", "intercept_se", "edf", "deviance")
+    more = ("reference", "dropped", "evidence")
+    ended = ("converged", "gradient", "iterations", "seconds", "deviances")
+    return {
+        **{name: getattr(run, name) for name in (*named, *more)},
+        "terms": terms,
+        "convergence": {name: getattr(run, name) for name in ended},
+        "rows": {
+            "used": run.rows_used,
+            "blanks": run.blanks,
+            "left_out": run.rows_left_out,
+            "first": run.first_on.isoformat(),
+            "last": run.last_on.isoformat(),
+        },
+    }
+
+
+def _term_document(term: FitTerm, rows: list[tuple[str, float, float]]) -> dict[str, Any]:
+    levels = {"levels": [level for level, _, _ in rows]} if term.kind == "factor" else {}
+    return {
+        "term": {**term.learned, **levels},
+        "estimates": [estimate for _, estimate, _ in rows],
+        "standard_errors": [error for _, _, error in rows],
+        "edf": term.edf,
+        "prior_sd": term.prior_sd,
+        "start": term.first_column,
+    }
+
+
+def _packed(factor: FloatArray) -> bytes:
+    buffer = io.BytesIO()
+    np.save(buffer, np.ascontiguousarray(factor, dtype=COVARIANCE_DTYPE), allow_pickle=False)
+    return buffer.getvalue()
+
+
+def _unpacked(run: FitRun) -> FloatArray:
+    """The covariance factor, once digest, type and shape are as they were stored.
+
+    :raises DamagedFit: they are not.
+    """
+    raw = bytes(run.covariance)
+    if hashlib.sha256(raw).hexdigest() != run.covariance_sha256:
+        raise DamagedFit("The stored covariance does not match its digest; ask for a new fit.")
+    try:
+        factor: FloatArray = np.load(io.BytesIO(raw), allow_pickle=False)
+    except (ValueError, EOFError, OSError) as error:
+        raise DamagedFit("The stored covariance is no array; ask for a new fit.") from error
+    if factor.dtype.str != run.covariance_dtype or factor.shape != (run.covariance_size,) * 2:
+        raise DamagedFit("The stored covariance has another shape or type than it had; ask for a new fit.")
+    return factor
+
+
+def job_of(claim: jobs.Claim) -> Job:
+    """The claimed job with its club."""
+    job: Job = Job.objects.select_related("club").get(pk=claim.job_id)
+    return job
