@@ -10,7 +10,7 @@ from typing import Any
 
 from django.conf import settings
 from django.db import IntegrityError, transaction
-from django.db.models import F, Q
+from django.db.models import Q
 
 from clubdata.errors import ClubdataError
 from clubdata.models import Account, Club, Job, JobKind, JobState
@@ -50,16 +50,19 @@ def request_job(
 
 def claim(*, job_id: int, now: datetime) -> Claim | None:
     """Take a queued job, or None when it is not there to be taken (running, ended, or gone)."""
-    taken = Job.objects.filter(pk=job_id, state=JobState.QUEUED).update(
+    waiting = Job.objects.filter(pk=job_id, state=JobState.QUEUED)
+    attempts = waiting.values_list("attempt", flat=True).first()
+    if attempts is None:
+        return None
+    # On the attempt as read, so that the number in the claim is the one that this update wrote.
+    taken = waiting.filter(attempt=attempts).update(
         state=JobState.RUNNING,
-        attempt=F("attempt") + 1,
+        attempt=attempts + 1,
         started_at=now,
         heartbeat_at=now,
         lease_until=now + timedelta(seconds=settings.JOB_LEASE_S),
     )
-    if taken != 1:
-        return None
-    return Claim(job_id=job_id, attempt=Job.objects.values_list("attempt", flat=True).get(pk=job_id))
+    return Claim(job_id=job_id, attempt=attempts + 1) if taken == 1 else None
 
 
 def beat(*, claim: Claim, now: datetime, done: int, total: int, step: str) -> None:
