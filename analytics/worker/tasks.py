@@ -17,20 +17,20 @@ from clubdata.services import jobs
 WORKER_PID = os.getpid()
 
 
-@app.task(name=RUN_JOB)
+@app.task(name=RUN_JOB)  # type: ignore[untyped-decorator]
 def run_job(*, job_id: int, **_: Any) -> None:
     """Do a job's work, if it is there to be taken."""
     run_claimed(job_id=job_id, clock=timezone.now)
 
 
-@app.task(name="clubdata.reap")
+@app.task(name="clubdata.reap")  # type: ignore[untyped-decorator]
 def reap(**_: Any) -> None:
     """Ring for every job that waits, after taking back those of lost workers."""
     for job_id in jobs.reap(now=timezone.now()):
         ring(job_id=job_id)
 
 
-@app.task(name="clubdata.refit")
+@app.task(name="clubdata.refit")  # type: ignore[untyped-decorator]
 def refit(**_: Any) -> None:
     """Ring for a fit of every club whose returns have changed since its last one."""
     for job in fit_stale_clubs(now=timezone.now()):

@@ -36,16 +36,17 @@ def request_job(
     *, club: Club, kind: JobKind, payload: dict[str, Any], actor: Account | None, now: datetime
 ) -> Job:
     """Queue a job. A fit that already waits for the club is returned instead of a second one."""
+    wanted = Job(club=club, kind=kind, payload=payload, requested_by=actor, created_at=now)
     try:
         with transaction.atomic():
-            return Job.objects.create(
-                club=club, kind=kind, payload=payload, requested_by=actor, created_at=now
-            )
+            wanted.save(force_insert=True)
     except IntegrityError:
-        waiting = Job.objects.filter(club=club, kind=kind, state=JobState.QUEUED).first()
-        if waiting is None:
-            raise
-        return waiting
+        waiting: Job | None = Job.objects.filter(club=club, kind=kind, state=JobState.QUEUED).first()
+        if waiting is not None:
+            return waiting
+        # The one that waited was claimed in between, which leaves room for this one.
+        wanted.save(force_insert=True)
+    return wanted
 
 
 def claim(*, job_id: int, now: datetime) -> Claim | None:
@@ -84,7 +85,7 @@ def keep(*, claim: Claim, now: datetime) -> None:
 
 def hold(*, claim: Claim) -> Job:
     """Lock the claimed job's row for the transaction that stores its result. Raises `LeaseLost`."""
-    job = (
+    job: Job | None = (
         Job.objects.select_for_update()
         .filter(pk=claim.job_id, attempt=claim.attempt, state=JobState.RUNNING)
         .first()

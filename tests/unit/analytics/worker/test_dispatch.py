@@ -15,11 +15,7 @@ HEAVY = ("analytics.worker.tasks", "analytics.runs", "pandas", "scipy", "statsmo
 @pytest.fixture
 def in_files(tmp_path, monkeypatch):  # type: ignore[no-untyped-def]
     """The file-system broker in a folder of the test's own."""
-    folders = {
-        "data_folder_in": tmp_path,
-        "data_folder_out": tmp_path,
-        "control_folder": tmp_path / "control",
-    }
+    names = ("data_folder_in", "data_folder_out", "control_folder")
     monkeypatch.setitem(app.conf, "broker_url", "filesystem://localhost//")
     monkeypatch.setitem(app.conf, "broker_transport_options", dict.fromkeys(names, str(tmp_path)))
     return tmp_path
