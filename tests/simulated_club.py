@@ -44,7 +44,7 @@ class SimulatedClub:
 
 
 def simulate_club(
-    seed: int, returns: int = 3000, pegs: int = 60, anglers: int = 50, waters: int = 2, years: int = 4
+    seed: int, returns: int = 3000, *, pegs: int = 60, anglers: int = 50, waters: int = 2, years: int = 4
 ) -> SimulatedClub:
     """A club of the given size; the same seed gives the same club."""
     rng = np.random.default_rng(seed)
@@ -57,7 +57,7 @@ def simulate_club(
     day[is_match] = rng.integers(0, 365 * years, matches)[match[is_match]]
     date = FIRST_DAY + day
     month = pd.DatetimeIndex(date).month.to_numpy()
-    phase = 2 * np.pi * (pd.DatetimeIndex(date).dayofyear.to_numpy() - 200) / 365.25
+    phase = 2 * np.pi * (pd.DatetimeIndex(date).day_of_year.to_numpy() - 200) / 365.25
     angler = rng.integers(0, anglers, returns)
     peg = _pegs(rng, truth, angler, is_match)
     bait = _baits(rng, truth, angler, month)

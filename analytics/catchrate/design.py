@@ -102,14 +102,18 @@ def usable_returns(frame: pd.DataFrame) -> Returns:
     features, temperatures = _features(usable)
     days = [value.date() for value in (usable["fished_on"].min(), usable["fished_on"].max()) if kept.any()]
     return Returns(
-        weight_g=weight[kept].to_numpy(np.float64),
-        hours=hours[kept].to_numpy(np.float64),
+        weight_g=_floats(weight[kept]),
+        hours=_floats(hours[kept]),
         features=features,
         water_temperature_by_month=temperatures,
         left_out={str(name): int(count) for name, count in counts.items()},
         first=days[0] if days else None,
         last=days[-1] if days else None,
     )
+
+
+def _floats(column: "pd.Series[float]") -> FloatArray:
+    return np.asarray(column, dtype=np.float64)
 
 
 def _features(usable: pd.DataFrame) -> tuple[dict[str, ObjectArray], tuple[float | None, ...]]:
@@ -120,7 +124,7 @@ def _features(usable: pd.DataFrame) -> tuple[dict[str, ObjectArray], tuple[float
     dates = usable["fished_on"].dt
     month = dates.month.to_numpy()
     features["month"] = month
-    features["day_of_year"] = dates.dayofyear.to_numpy(np.float64)
+    features["day_of_year"] = dates.day_of_year.to_numpy(np.float64)
     features["year"] = dates.year.astype(str).astype(object).to_numpy()
     features["session_kind"] = np.where(usable["is_match"].astype(bool), MATCH, PLEASURE).astype(object)
     pairs = zip(features["hook_bait"], month, strict=True)

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from analytics.catchrate.basis import FloatArray
+from analytics.catchrate.basis import FloatArray, IntArray
 from analytics.catchrate.terms import Encoded
 
 
@@ -21,7 +21,7 @@ def intercept(observations: int) -> Encoded:
 def totals(item: Encoded, weights: FloatArray) -> FloatArray:
     """X'w, (k,): the weights summed by coefficient."""
     # Codes are shifted by one so that 'contributes nothing' (-1) has a bin of its own, cut off again.
-    sums: FloatArray = np.bincount(item.codes + 1, weights, minlength=item.rows() + 1)[1:]
+    sums = _sums(item.codes + 1, weights, item.rows() + 1)[1:]
     return sums if item.table is None else item.table.T @ sums
 
 
@@ -29,11 +29,14 @@ def cross_product(left: Encoded, right: Encoded, weights: FloatArray) -> FloatAr
     """X_left' W X_right, (k_left, k_right)."""
     height, width = left.rows() + 1, right.rows() + 1
     cells = (left.codes + 1) * width + right.codes + 1
-    flat: FloatArray = np.bincount(cells, weights, minlength=height * width)
-    counts = flat.reshape(height, width)[1:, 1:]
+    counts = _sums(cells, weights, height * width).reshape(height, width)[1:, 1:]
     if left.table is not None:
         counts = left.table.T @ counts
     return counts if right.table is None else counts @ right.table
+
+
+def _sums(codes: IntArray, weights: FloatArray, size: int) -> FloatArray:
+    return np.bincount(codes, weights, minlength=size).astype(np.float64, copy=False)
 
 
 def gram(items: Sequence[Encoded], weights: FloatArray) -> FloatArray:

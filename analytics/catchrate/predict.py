@@ -208,7 +208,8 @@ def _log_averaging(estimates: Estimates, features: Mapping[str, ObjectArray]) ->
     unnamed = np.array([value is None for value in features["angler"]])
     matches = features["session_kind"] == MATCH
     variance: FloatArray = _variance(estimates, "angler") * unnamed
-    return 0.5 * (variance + _variance(estimates, "match_day") * matches)
+    variance = variance + _variance(estimates, "match_day") * matches
+    return variance / 2.0
 
 
 def _variance(estimates: Estimates, name: str) -> float:

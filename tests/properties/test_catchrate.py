@@ -1,0 +1,239 @@
+"""Laws of the catch model that hold whatever the returns say."""
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy.stats import spearmanr
+
+from analytics.catchrate.effort import mean_of_ratios, ratio_of_means
+from analytics.catchrate.estimates import Estimates
+from analytics.catchrate.fit import fit_catch
+from analytics.catchrate.predict import Questions, chance_best, expectation
+from tests.simulated_club import BAITS, RIGS, simulate_club
+
+
+def fitted(frame: pd.DataFrame) -> Estimates:
+    estimates = fit_catch(frame)
+    assert isinstance(estimates, Estimates), estimates
+    return estimates
+
+
+def effects(estimates: Estimates) -> np.ndarray:
+    return np.concatenate([item.estimates for item in estimates.terms])
+
+
+def errors(estimates: Estimates) -> np.ndarray:
+    return np.concatenate([item.standard_errors for item in estimates.terms])
+
+
+@pytest.fixture(scope="module")
+def frame() -> pd.DataFrame:
+    return simulate_club(7, 600, pegs=20, anglers=20).frame
+
+
+@pytest.fixture(scope="module")
+def estimates(frame: pd.DataFrame) -> Estimates:
+    return fitted(frame)
+
+
+def test_fitting_twice_gives_the_same_bits(frame: pd.DataFrame, estimates: Estimates) -> None:
+    again = fitted(frame)
+    first, second = (item.to_document() for item in (estimates, again))
+    for document in (first, second):
+        document["convergence"].pop("seconds")
+    assert first == second
+    assert np.array_equal(estimates.covariance_factor, again.covariance_factor)
+
+
+def test_the_order_of_the_returns_does_not_matter(frame: pd.DataFrame, estimates: Estimates) -> None:
+    shuffled = fitted(frame.sample(frac=1, random_state=3))
+    np.testing.assert_allclose(effects(shuffled), effects(estimates), atol=1e-7)
+    np.testing.assert_allclose(errors(shuffled), errors(estimates), rtol=1e-7)
+
+
+def test_the_unit_of_weight_moves_only_the_intercept_and_the_dispersion(
+    frame: pd.DataFrame, estimates: Estimates
+) -> None:
+    in_milligrams = fitted(frame.assign(weight_g=frame["weight_g"] * 1000))
+    np.testing.assert_allclose(effects(in_milligrams), effects(estimates), atol=1e-7)
+    np.testing.assert_allclose(errors(in_milligrams), errors(estimates), rtol=1e-7)
+    assert in_milligrams.intercept == pytest.approx(estimates.intercept + np.log(1000), abs=1e-7)
+    assert in_milligrams.dispersion == pytest.approx(estimates.dispersion * 1000 ** (2 - 1.5), rel=1e-7)
+
+
+def test_doubling_effort_and_catch_leaves_every_rate_as_it_was(
+    frame: pd.DataFrame, estimates: Estimates
+) -> None:
+    doubled = fitted(frame.assign(weight_g=frame["weight_g"] * 2, hours=frame["hours"] * 2))
+    np.testing.assert_allclose(effects(doubled), effects(estimates), atol=1e-7)
+    assert doubled.intercept == pytest.approx(estimates.intercept, abs=1e-7)
+    assert doubled.reference.hours == 2 * estimates.reference.hours
+
+
+@pytest.mark.parametrize(
+    ("column", "constant", "missing"),
+    [
+        ("water_temperature_c", 14.0, np.nan),
+        ("distance_m", 11.0, np.nan),
+        ("rig_type", "bulk", None),
+        ("hook_bait", "maggot", None),
+        ("wind_force", 2.0, np.nan),
+    ],
+)
+def test_a_covariate_that_never_varies_changes_nothing(
+    frame: pd.DataFrame, column: str, constant: object, missing: object
+) -> None:
+    same, none = (fitted(frame.assign(**{column: value})) for value in (constant, missing))
+    assert [item.name for item in same.terms] == [item.name for item in none.terms]
+    np.testing.assert_allclose(effects(same), effects(none), atol=1e-9)
+    assert {item.name for item in same.dropped} == {item.name for item in none.dropped}
+
+
+def test_weights_that_are_not_known_are_counted_and_change_nothing(
+    frame: pd.DataFrame, estimates: Estimates
+) -> None:
+    unknown = frame.head(25).assign(weight_g=np.nan, outcome="did_not_weigh")
+    over = frame.head(5).assign(weight_g=40_000.0, outcome="over_net_limit")
+    more = fitted(pd.concat([frame, unknown, over], ignore_index=True))
+    np.testing.assert_allclose(effects(more), effects(estimates), atol=1e-9)
+    assert more.rows.left_out == {"did_not_weigh": 25, "over_net_limit": 5}
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    month=st.integers(1, 12),
+    distance=st.none() | st.floats(0, 150),
+    temperature=st.none() | st.floats(-2, 35),
+    force=st.none() | st.integers(0, 12),
+    hours=st.none() | st.floats(0.1, 48),
+    peg=st.sampled_from([None, "peg 03", "a peg never fished"]),
+    bait=st.sampled_from([None, *BAITS, "a bait never used"]),
+    rig=st.sampled_from([None, *RIGS]),
+    kind=st.sampled_from([None, "match", "pleasure"]),
+    angler=st.sampled_from([None, "angler 04"]),
+)
+def test_base_rate_hours_and_multipliers_make_the_expectation(
+    estimates: Estimates, month, distance, temperature, force, hours, peg, bait, rig, kind, angler
+) -> None:
+    answer = expectation(
+        estimates,
+        Questions(
+            month=month,
+            water="water 0",
+            peg=peg,
+            hook_bait=bait,
+            rig_type=rig,
+            angler=angler,
+            session_kind=kind,
+            distance_m=distance,
+            water_temperature_c=temperature,
+            wind_force=force,
+            hours=hours,
+        ),
+    )
+    product = answer.base_g_per_hour * answer.hours * np.prod(list(answer.multipliers.values()), axis=0)
+    np.testing.assert_allclose(product, answer.mean_g, rtol=1e-9)
+    assert (answer.lower_g < answer.mean_g).all()
+    assert (answer.mean_g < answer.upper_g).all()
+    assert np.isfinite(answer.upper_g).all()
+
+
+@settings(max_examples=30, deadline=None)
+@given(hours=st.floats(0.5, 24), factor=st.floats(0.1, 10))
+def test_expected_weight_is_in_proportion_to_hours(estimates: Estimates, hours: float, factor: float) -> None:
+    one, other = (
+        expectation(estimates, Questions(month=6, hours=value)).mean_g for value in (hours, hours * factor)
+    )
+    np.testing.assert_allclose(other, one * factor, rtol=1e-12)
+
+
+def test_asking_together_is_asking_one_by_one(estimates: Estimates) -> None:
+    together = expectation(estimates, Questions(month=8, hook_bait=BAITS, distance_m=9.0))
+    alone = [expectation(estimates, Questions(month=8, hook_bait=bait, distance_m=9.0)) for bait in BAITS]
+    np.testing.assert_allclose(together.mean_g, [item.mean_g[0] for item in alone], rtol=1e-12)
+    np.testing.assert_allclose(together.eta_se, [item.eta_se[0] for item in alone], rtol=1e-9)
+
+
+def test_chances_to_be_best_share_out_one(estimates: Estimates) -> None:
+    questions = Questions(month=5, hook_bait=BAITS)
+    chances = chance_best(estimates, questions, draws=500, seed=11)
+    assert chances.sum() == pytest.approx(1)
+    assert np.array_equal(chances, chance_best(estimates, questions, draws=500, seed=11))
+
+
+trips = st.lists(st.tuples(st.floats(0, 1e5), st.floats(0.25, 48)), min_size=2, max_size=30).map(
+    lambda pairs: np.array(pairs).T
+)
+
+
+@given(trips=trips, factor=st.floats(0.1, 10))
+def test_scaling_catch_and_effort_together_leaves_both_rates(trips: np.ndarray, factor: float) -> None:
+    catch, effort = trips
+    for rate in (ratio_of_means, mean_of_ratios):
+        before, after = rate(catch, effort), rate(catch * factor, effort * factor)
+        assert after.estimate == pytest.approx(before.estimate, rel=1e-9)
+
+
+@given(trips=trips, hours=st.floats(0.25, 48))
+def test_trips_of_one_length_give_one_rate(trips: np.ndarray, hours: float) -> None:
+    catch = trips[0]
+    effort = np.full(len(catch), hours)
+    assert ratio_of_means(catch, effort).estimate == pytest.approx(mean_of_ratios(catch, effort).estimate)
+
+
+#: Declared beforehand; every one counts.
+SEEDS = (101, 102, 103, 104)
+
+
+def peg_form(seed: int) -> tuple[float, float, float]:
+    """Spearman's rho with the true pegs, within water: ours and raw means; and the intervals' coverage."""
+    club = simulate_club(seed, 2000, pegs=40)
+    found = fitted(club.frame).term("peg")
+    assert found is not None
+    levels = [f"peg {code:02d}" for code in range(40)]
+    ours, se = np.array([found.effects()[level] for level in levels]).T
+    raw = club.frame.groupby("peg")["weight_g"].mean().reindex(levels).to_numpy()
+    truth, water = club.truth.peg, club.truth.water_of_peg
+    rho = [
+        np.mean([spearmanr(guess[water == code], truth[water == code])[0] for code in (0, 1)])
+        for guess in (ours, raw)
+    ]
+    gap = ours - truth
+    centred = gap - np.array([gap[water == code].mean() for code in (0, 1)])[water]
+    return rho[0], rho[1], float(np.mean(np.abs(centred) < 1.645 * se))
+
+
+def test_simulated_pegs_are_ranked_better_than_by_their_mean_weight() -> None:
+    ours, raw, coverage = np.array([peg_form(seed) for seed in SEEDS]).mean(axis=0)
+    assert ours > raw
+    assert ours > 0.80
+    assert 0.82 < coverage < 0.98
+
+
+def test_a_club_without_one_water_temperature_still_gets_its_season(frame: pd.DataFrame) -> None:
+    found = fitted(frame.assign(water_temperature_c=np.nan))
+    answer = expectation(found, Questions(month=[1, 7]))
+    assert answer.mean_g[1] > answer.mean_g[0]
+    assert "water_temperature" not in answer.multipliers
+
+
+def test_naming_an_angler_asks_for_their_own_weight(estimates: Estimates) -> None:
+    club = expectation(estimates, Questions(month=6, session_kind="pleasure"))
+    own = expectation(estimates, Questions(month=6, session_kind="pleasure", angler="angler 02"))
+    found = estimates.term("angler")
+    assert found is not None
+    effect = found.effects()["angler 02"][0]
+    np.testing.assert_allclose(own.eta - club.eta, effect - found.prior_sd**2 / 2, atol=1e-12)
+
+
+def test_estimates_are_not_changed_by_answering(estimates: Estimates) -> None:
+    before = estimates.to_document()
+    expectation(estimates, Questions(month=3, hook_bait=BAITS))
+    assert estimates.to_document() == before
+    with pytest.raises(ValueError, match="read-only"):
+        estimates.covariance_factor[0, 0] = 1.0
+    assert replace(estimates).to_document() == before
