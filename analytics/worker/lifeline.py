@@ -8,6 +8,7 @@ import os
 import threading
 import time
 from collections.abc import Mapping
+from pathlib import Path
 
 PARENT = "CLUBDATA_PARENT_PID"
 LOOK_EVERY_S = 0.5
@@ -22,6 +23,17 @@ def follow_starter(environ: Mapping[str, str]) -> None:
     """Follow the process that named itself in `CLUBDATA_PARENT_PID`; nobody when none did."""
     if PARENT in environ:
         follow(int(environ[PARENT]))
+
+
+def follow_launcher(name: str) -> None:
+    """Follow a parent that runs under `name`: a launcher that only waits for us, as `uv run` does.
+
+    Where there is no `/proc` to tell, nobody is followed.
+    """
+    parent_pid = os.getppid()
+    comm = Path(f"/proc/{parent_pid}/comm")
+    if comm.exists() and comm.read_text().strip() == name:
+        follow(parent_pid)
 
 
 def _watch(parent_pid: int) -> None:
