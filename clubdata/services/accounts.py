@@ -25,7 +25,7 @@ def open_account(
     has a login or the name is taken, `InvalidInput` for a name or a password that will not do.
     """
     if actor is not None:
-        who = membership(actor=actor, club=member.club)
+        who = membership(actor=actor, slug=member.club.slug)
         who.require(frozenset({Role.SECRETARY}), "open a login for a member")
     locked = Member.objects.select_for_update().get(pk=member.pk)
     if locked.account_id is not None:

@@ -9,6 +9,9 @@ from clubdata.models import Account, Club, Member, Role
 
 # Whose work needs the names on the club's books.
 SEES_MEMBERS = frozenset({Role.ORGANISER, Role.SECRETARY})
+ENTERS_FOR_OTHERS = frozenset({Role.ORGANISER, Role.SECRETARY})
+IMPORTS = frozenset({Role.ORGANISER, Role.ANALYST, Role.SECRETARY})
+FITS = frozenset({Role.ORGANISER, Role.ANALYST, Role.SECRETARY})
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,24 +33,31 @@ class Membership:
             raise NotAllowed(f"You may not {to}: that needs the role {needed}.")
 
 
-def membership(*, actor: Account, club: Club) -> Membership:
-    """The actor's current membership. Raises `NotFound`, also for a member who has left."""
-    found = (
-        Member.objects.filter(account=actor, club=club, left_on__isnull=True)
-        .prefetch_related("roles")
-        .first()
-    )
+def membership(*, actor: Account, slug: str) -> Membership:
+    """The actor's current membership of a club. Raises `NotFound`, also for a member who has left."""
+    current = Member.objects.filter(account=actor, club__slug=slug, left_on__isnull=True)
+    found = current.select_related("club").prefetch_related("roles").first()
     if found is None:
         raise NotFound("There is no such club.")
     return Membership(
         account=actor,
-        club=club,
+        club=found.club,
         member=found,
         roles=frozenset(Role(held.role) for held in found.roles.all()),
     )
 
 
+def current_memberships(actor: Account) -> QuerySet[Member]:
+    """The actor's own line in each club that it belongs to today."""
+    return (
+        Member.objects.filter(account=actor, left_on__isnull=True)
+        .select_related("club")
+        .prefetch_related("roles")
+        .order_by("club__slug")
+    )
+
+
 def visible_members(who: Membership) -> QuerySet[Member]:
     """The whole book for those whose work needs it; a member's own line for everyone else."""
-    members = Member.objects.visible_to(who.account).filter(club=who.club)
+    members = Member.objects.visible_to(who.account).filter(club=who.club).prefetch_related("roles")
     return members if who.may(SEES_MEMBERS) else members.filter(pk=who.member.pk)

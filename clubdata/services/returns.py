@@ -1,0 +1,173 @@
+"""Returns handed in one at a time, and who may read which.
+
+A club publishes its match results, so members read one another's match returns, but without notes and
+without who typed them in; where and how a member fishes for pleasure stays their own. The organiser
+reads all match returns in full, the analyst and the secretary all returns. A club's returns are nothing
+to anybody outside it, and to a member who has left.
+"""
+
+import uuid
+from datetime import datetime
+from typing import Any
+
+from django.db import IntegrityError, transaction
+from django.db.models import Prefetch, Q, QuerySet
+
+from clubdata.errors import Conflict, NotFound
+from clubdata.models import (
+    Account,
+    CatchLine,
+    Club,
+    Conditions,
+    Return,
+    Role,
+    SessionKind,
+    SessionPart,
+)
+from clubdata.rules.cautions import Caution
+from clubdata.rules.sky import Sky, sky_for
+from clubdata.services.drafts import Draft, draft
+from clubdata.services.hand_ins import CatchInput, ConditionsInput, HandIn, PartInput
+from clubdata.services.members import Membership, membership
+from clubdata.services.waters import hazard_cautions, standing_hazards, zone_of
+
+__all__ = [
+    "CatchInput",
+    "ConditionsInput",
+    "HandIn",
+    "PartInput",
+    "cautions_of",
+    "find_return",
+    "hand_in",
+    "sees_in_full",
+    "sky_of",
+    "visible_returns",
+    "with_children",
+]
+
+SEES_ALL = frozenset({Role.ANALYST, Role.SECRETARY})
+SEES_MATCHES = frozenset({Role.ORGANISER})
+
+
+def hand_in(*, actor: Account, club: Club, now: datetime, data: HandIn) -> Return:
+    """Keep a member's return: all of it or nothing, and the club's revision with it.
+
+    The same `uid` with the same content gives back the return that is stored (its `entered_at` is not
+    `now`). Raises `ManyInvalid` for what cannot be true, `Conflict` for a uid that stands for something
+    else, `NotFound` for a club that is not the actor's.
+    """
+    who = membership(actor=actor, slug=club.slug)
+    made = draft(who=who, now=now, data=data)
+    if data.uid is not None and Return.objects.filter(uid=data.uid).exists():
+        return _replay(who, data.uid, made)
+    try:
+        with transaction.atomic():
+            return _store(who, data, made, now)
+    except IntegrityError:
+        # The same return sent twice at once: the other request was first.
+        if data.uid is None or not Return.objects.filter(uid=data.uid).exists():
+            raise
+        return _replay(who, data.uid, made)
+
+
+def _store(who: Membership, data: HandIn, made: Draft, now: datetime) -> Return:
+    own_uid = {} if data.uid is None else {"uid": data.uid}
+    session = Return.objects.create(
+        club=who.club, entered_by=who.account, entered_at=now, **own_uid, **made.session
+    )
+    SessionPart.objects.bulk_create(
+        SessionPart(club=who.club, session=session, **columns) for columns in made.parts
+    )
+    CatchLine.objects.bulk_create(
+        CatchLine(club=who.club, session=session, **columns) for columns in made.catch
+    )
+    if made.conditions is not None:
+        Conditions.objects.create(club=who.club, session=session, **made.conditions)
+    who.club.raise_revision()
+    return session
+
+
+def _replay(who: Membership, uid: uuid.UUID, made: Draft) -> Return:
+    stored: Return | None = with_children(Return.objects.filter(club=who.club, uid=uid)).first()
+    if stored is None or not _is_same(stored, made):
+        raise Conflict("This uid stands for another return already: choose a new one.", field="uid")
+    return stored
+
+
+def _is_same(stored: Return, made: Draft) -> bool:
+    conditions = getattr(stored, "conditions", None)
+    return (
+        _holds(stored, made.session)
+        and _hold_in_order(list(stored.parts.all()), made.parts)
+        and _hold_in_order(
+            sorted(stored.catch_lines.all(), key=lambda line: line.species_id),
+            sorted(made.catch, key=lambda columns: int(columns["species_id"])),
+        )
+        and (conditions is None if made.conditions is None else _holds(conditions, made.conditions))
+    )
+
+
+def _holds(row: Any, columns: dict[str, Any]) -> bool:
+    return row is not None and all(getattr(row, name) == value for name, value in columns.items())
+
+
+def _hold_in_order(rows: list[Any], wanted: list[dict[str, Any]]) -> bool:
+    return len(rows) == len(wanted) and all(map(_holds, rows, wanted))
+
+
+# --- Reading ------------------------------------------------------------------------------------------
+
+
+def visible_returns(who: Membership) -> QuerySet[Return]:
+    """The returns that the actor may read, at least in part; see `sees_in_full`."""
+    returns = Return.objects.visible_to(who.account).filter(club=who.club)
+    if who.may(SEES_ALL):
+        return returns
+    return returns.filter(Q(member=who.member) | Q(session_kind=SessionKind.MATCH))
+
+
+def sees_in_full(who: Membership, session: Return) -> bool:
+    """Whether the actor may also read the notes, and who entered it."""
+    return (
+        session.member_id == who.member.pk
+        or who.may(SEES_ALL)
+        or (who.may(SEES_MATCHES) and session.session_kind == SessionKind.MATCH)
+    )
+
+
+def with_children(returns: QuerySet[Return]) -> QuerySet[Return]:
+    """With everything that a return shows, in a constant number of queries."""
+    parts = SessionPart.objects.select_related("method", "hook_bait", "feed", "rig_type")
+    catch = CatchLine.objects.select_related("species").order_by("species__name")
+    return returns.select_related(
+        "club", "member", "water__club", "peg", "match", "conditions", "entered_by"
+    ).prefetch_related(Prefetch("parts", parts.order_by("part_order")), Prefetch("catch_lines", catch))
+
+
+def find_return(who: Membership, uid: uuid.UUID) -> Return:
+    """One return with its children. Raises `NotFound`."""
+    found = with_children(visible_returns(who).filter(uid=uid)).first()
+    if found is None:
+        raise NotFound("There is no such return.")
+    return found
+
+
+def cautions_of(session: Return) -> list[Caution]:
+    """What the hazards that stood at the return's peg on its day call for."""
+    if session.peg_id is None:
+        return []
+    kinds = standing_hazards(session.fished_on).filter(peg_id=session.peg_id, club_id=session.club_id)
+    return hazard_cautions(
+        water=session.water, hazards=kinds.values_list("kind", flat=True), on=session.fished_on
+    )
+
+
+def sky_of(session: Return) -> Sky:
+    """Sun and Moon of the return's day at its water."""
+    water = session.water
+    return sky_for(
+        latitude=float(water.latitude),
+        longitude=float(water.longitude),
+        on=session.fished_on,
+        time_zone=zone_of(water),
+    )

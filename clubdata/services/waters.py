@@ -1,0 +1,83 @@
+"""What is known of a club's waters and pegs: neighbours along the bank, and what is dangerous there today."""
+
+import uuid
+from collections.abc import Iterable, Sequence
+from datetime import date, datetime
+from zoneinfo import ZoneInfo
+
+from django.db.models import Prefetch, Q, QuerySet
+
+from clubdata.errors import NotFound
+from clubdata.models import Peg, PegDepth, PegHazard, Water
+from clubdata.rules.cautions import Caution, cautions_for
+from clubdata.services.members import Membership
+
+# Of the cautions that hold for a peg, those that its own noted hazards call for.
+OF_HAZARDS = frozenset({"overhead_power_line", "steep_or_deep", "noted_hazard"})
+
+
+def zone_of(water: Water) -> str:
+    """The water's time zone, else its club's."""
+    return water.time_zone or water.club.time_zone
+
+
+def local_date(water: Water, now: datetime) -> date:
+    """Today's date at the water."""
+    return now.astimezone(ZoneInfo(zone_of(water))).date()
+
+
+def standing_hazards(on: date) -> QuerySet[PegHazard]:
+    """Hazards noted by a day and not cleared by it."""
+    standing = Q(noted_on__lte=on) & (Q(cleared_on__isnull=True) | Q(cleared_on__gt=on))
+    return PegHazard.objects.filter(standing).order_by("noted_on", "kind")
+
+
+def visible_waters(who: Membership) -> QuerySet[Water]:
+    """The club's waters with their club."""
+    return Water.objects.visible_to(who.account).filter(club=who.club).select_related("club")
+
+
+def find_water(who: Membership, uid: uuid.UUID) -> Water:
+    """One water of the club. Raises `NotFound`."""
+    water = visible_waters(who).filter(uid=uid).first()
+    if water is None:
+        raise NotFound("There is no such water.")
+    return water
+
+
+def pegs_along_the_bank(water: Water, *, today: date) -> list[Peg]:
+    """All pegs of a water in bank order, each with its `lines` (depths) and its `standing` hazards."""
+    return list(
+        Peg.objects.filter(club_id=water.club_id, water=water)
+        .order_by("bank", "bank_order")
+        .prefetch_related(
+            Prefetch("depths", PegDepth.objects.order_by("distance_m"), to_attr="lines"),
+            Prefetch("hazards", standing_hazards(today), to_attr="standing"),
+        )
+    )
+
+
+def neighbours_of(pegs: Sequence[Peg]) -> dict[int, list[str]]:
+    """The labels beside each peg of a water's pegs in bank order, by its key; banks do not join."""
+    return {
+        peg.pk: [
+            beside.label
+            for beside in (*pegs[max(index - 1, 0) : index], *pegs[index + 1 : index + 2])
+            if beside.bank == peg.bank
+        ]
+        for index, peg in enumerate(pegs)
+    }
+
+
+def hazard_cautions(*, water: Water, hazards: Iterable[str], on: date) -> list[Caution]:
+    """The cautions that the hazards noted at a peg call for, the gravest first."""
+    found = cautions_for(
+        water_kind=water.kind,
+        on=on,
+        month=None,
+        water_temperature_c=None,
+        wind_force=None,
+        hazards=list(hazards),
+        longest_pole_m=None,
+    )
+    return [caution for caution in found if caution.code in OF_HAZARDS]
