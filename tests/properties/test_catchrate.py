@@ -103,38 +103,28 @@ def test_weights_that_are_not_known_are_counted_and_change_nothing(
     assert more.rows.left_out == {"did_not_weigh": 25, "over_net_limit": 5}
 
 
-@settings(max_examples=60, deadline=None)
-@given(
+conditions = st.builds(
+    Questions,
     month=st.integers(1, 12),
-    distance=st.none() | st.floats(0, 150),
-    temperature=st.none() | st.floats(-2, 35),
-    force=st.none() | st.integers(0, 12),
-    hours=st.none() | st.floats(0.1, 48),
+    water=st.sampled_from([None, "water 0", "a water never fished"]),
     peg=st.sampled_from([None, "peg 03", "a peg never fished"]),
-    bait=st.sampled_from([None, *BAITS, "a bait never used"]),
-    rig=st.sampled_from([None, *RIGS]),
-    kind=st.sampled_from([None, "match", "pleasure"]),
+    hook_bait=st.sampled_from([None, *BAITS, "a bait never used"]),
+    rig_type=st.sampled_from([None, *RIGS]),
     angler=st.sampled_from([None, "angler 04"]),
+    session_kind=st.sampled_from([None, "match", "pleasure"]),
+    distance_m=st.none() | st.floats(0, 150),
+    wind_force=st.none() | st.integers(0, 12),
+    water_temperature_c=st.none() | st.floats(-2, 35),
+    hours=st.none() | st.floats(0.1, 48),
 )
+
+
+@settings(max_examples=60, deadline=None)
+@given(questions=conditions)
 def test_base_rate_hours_and_multipliers_make_the_expectation(
-    estimates: Estimates, month, distance, temperature, force, hours, peg, bait, rig, kind, angler
+    estimates: Estimates, questions: Questions
 ) -> None:
-    answer = expectation(
-        estimates,
-        Questions(
-            month=month,
-            water="water 0",
-            peg=peg,
-            hook_bait=bait,
-            rig_type=rig,
-            angler=angler,
-            session_kind=kind,
-            distance_m=distance,
-            water_temperature_c=temperature,
-            wind_force=force,
-            hours=hours,
-        ),
-    )
+    answer = expectation(estimates, questions)
     product = answer.base_g_per_hour * answer.hours * np.prod(list(answer.multipliers.values()), axis=0)
     np.testing.assert_allclose(product, answer.mean_g, rtol=1e-9)
     assert (answer.lower_g < answer.mean_g).all()
