@@ -121,7 +121,7 @@ def _features(usable: pd.DataFrame) -> tuple[dict[str, ObjectArray], tuple[float
     features: dict[str, ObjectArray] = {
         name: usable[name].astype(object).where(usable[name].notna(), None).to_numpy() for name in WORDS
     }
-    dates = usable["fished_on"].dt
+    dates = pd.to_datetime(usable["fished_on"]).dt
     month = dates.month.to_numpy()
     features["month"] = month
     features["day_of_year"] = dates.day_of_year.to_numpy(np.float64)

@@ -1,0 +1,87 @@
+import json
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from analytics.catchrate.estimates import Estimates, from_document
+from analytics.catchrate.fit import fit_catch
+from tests.simulated_club import simulate_club
+
+
+@pytest.fixture(scope="module")
+def estimates() -> Estimates:
+    found = fit_catch(simulate_club(5, 300, pegs=12, anglers=12).frame)
+    assert isinstance(found, Estimates)
+    return found
+
+
+def test_a_document_and_a_matrix_bring_back_every_bit(estimates: Estimates) -> None:
+    text = json.dumps(estimates.to_document(), allow_nan=False)
+    back = from_document(json.loads(text), np.array(estimates.covariance_factor))
+    assert back.terms == estimates.terms
+    assert (back.rows, back.reference, back.dropped) == (
+        estimates.rows,
+        estimates.reference,
+        estimates.dropped,
+    )
+    assert back.to_document() == estimates.to_document()
+    assert np.array_equal(back.covariance_factor, estimates.covariance_factor)
+
+
+@pytest.mark.parametrize("value", [float("nan"), float("inf")])
+def test_a_number_that_is_not_finite_is_refused(estimates: Estimates, value: float) -> None:
+    with pytest.raises(ValueError, match="not finite"):
+        replace(estimates, intercept=value).to_document()
+    broken = np.array(estimates.covariance_factor)
+    broken[1, 0] = value
+    with pytest.raises(ValueError, match="not finite"):
+        from_document(estimates.to_document(), broken)
+    with pytest.raises(ValueError, match="not finite"):
+        from_document(estimates.to_document() | {"dispersion": value}, estimates.covariance_factor)
+
+
+def test_a_matrix_of_another_fit_is_refused(estimates: Estimates) -> None:
+    with pytest.raises(ValueError, match="must be"):
+        from_document(estimates.to_document(), np.eye(3))
+
+
+def test_an_unknown_format_is_refused(estimates: Estimates) -> None:
+    with pytest.raises(ValueError, match="format"):
+        from_document(estimates.to_document() | {"format": 99}, estimates.covariance_factor)
+
+
+def test_standard_errors_are_those_of_the_joint_covariance(estimates: Estimates) -> None:
+    for name in ("peg", "season", "hook_bait"):
+        item = estimates.term(name)
+        assert item is not None
+        variances = np.diag(estimates.term_covariance(name))
+        np.testing.assert_allclose(np.sqrt(variances), item.standard_errors)
+
+
+def test_match_days_are_estimated_and_left_out_of_the_joint_covariance(estimates: Estimates) -> None:
+    item = estimates.term("match_day")
+    assert item is not None
+    assert item.start is None
+    assert len(item.estimates) == 10
+    with pytest.raises(KeyError):
+        estimates.term_covariance("match_day")
+
+
+def test_no_effect_is_surer_than_the_data_nor_less_sure_than_its_prior(estimates: Estimates) -> None:
+    for name in ("peg", "angler", "hook_bait", "rig_type", "match_day"):
+        item = estimates.term(name)
+        assert item is not None
+        assert min(item.standard_errors) > 0
+        assert max(item.standard_errors) <= item.prior_sd + 1e-12
+
+
+def test_evidence_counts_the_returns_that_were_used(estimates: Estimates) -> None:
+    frame = simulate_club(5, 300, pegs=12, anglers=12).frame
+    evidence = estimates.evidence
+    assert evidence["peg"] == frame["peg"].value_counts().sort_index().to_dict()
+    assert sum(evidence["month"].values()) == estimates.rows.used == 300
+    assert sum(evidence["distance_band"].values()) == frame["distance_m"].notna().sum()
+    july = frame[(frame["hook_bait"] == "corn") & (frame["fished_on"].dt.month == 7)]
+    assert evidence["hook_bait_month"].get("corn/07", 0) == len(july)
+    assert estimates.rows.blanks == (frame["weight_g"] == 0).sum()

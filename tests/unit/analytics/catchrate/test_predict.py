@@ -1,0 +1,131 @@
+import subprocess
+import sys
+
+import numpy as np
+import pytest
+
+from analytics.catchrate.check import fitted_means
+from analytics.catchrate.design import usable_returns
+from analytics.catchrate.estimates import Estimates
+from analytics.catchrate.fit import fit_catch
+from analytics.catchrate.predict import (
+    NORMAL_95,
+    Questions,
+    chance_best,
+    expectation,
+    log_mean_draws,
+    posterior_draws,
+)
+from tests.simulated_club import BAITS, simulate_club
+
+
+@pytest.fixture(scope="module")
+def estimates() -> Estimates:
+    found = fit_catch(simulate_club(5, 800, pegs=12, anglers=12).frame)
+    assert isinstance(found, Estimates)
+    return found
+
+
+def test_prediction_loads_numpy_and_nothing_heavier() -> None:
+    code = (
+        "import sys, analytics.catchrate.predict, analytics.catchrate.estimates;"
+        "print([name for name in ('pandas', 'scipy', 'statsmodels', 'django') if name in sys.modules])"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"
+
+
+def test_a_return_asked_about_as_it_was_gets_its_fitted_mean(estimates: Estimates) -> None:
+    frame = simulate_club(5, 800, pegs=12, anglers=12).frame
+    complete = frame.dropna(subset=["hook_bait", "rig_type", "wind_force", "distance_m"])
+    complete = complete[~complete["is_match"] & complete["water_temperature_c"].notna()]
+    fitted = fitted_means(estimates, usable_returns(frame))[complete.index]
+    columns = ("water", "peg", "hook_bait", "rig_type", "angler", "distance_m", "wind_force")
+    asked = Questions(
+        month=complete["fished_on"].dt.month.tolist(),
+        day_of_year=complete["fished_on"].dt.day_of_year.tolist(),
+        year=complete["fished_on"].dt.year.astype(str).tolist(),
+        session_kind="pleasure",
+        water_temperature_c=complete["water_temperature_c"].tolist(),
+        hours=complete["hours"].tolist(),
+        **{name: complete[name].tolist() for name in columns},
+    )
+    np.testing.assert_allclose(expectation(estimates, asked).mean_g, fitted, rtol=1e-9)
+
+
+def test_what_was_not_asked_stands_at_the_reference(estimates: Estimates) -> None:
+    reference = estimates.reference
+    silent = expectation(estimates, Questions(month=4))
+    spoken = expectation(
+        estimates,
+        Questions(
+            month=4,
+            hours=reference.hours,
+            session_kind=reference.session_kind,
+            year=reference.year,
+            water_temperature_c=reference.water_temperature_by_month[3],
+        ),
+    )
+    np.testing.assert_allclose(silent.mean_g, spoken.mean_g, rtol=1e-12)
+    for name in ("year", "wind", "peg", "hook_bait", "distance", "season_distance"):
+        assert silent.multipliers[name] == 1.0
+
+
+def test_a_match_is_averaged_over_anglers_and_days_a_pleasure_session_over_anglers(
+    estimates: Estimates,
+) -> None:
+    match, pleasure = (
+        expectation(estimates, Questions(month=4, session_kind=kind)).multipliers["averaging"][0]
+        for kind in ("match", "pleasure")
+    )
+    # Half of .45² and of .30²: the mean of a lognormal against its median.
+    assert pleasure == pytest.approx(np.exp(0.45**2 / 2))
+    assert match == pytest.approx(np.exp(0.45**2 / 2 + 0.30**2 / 2))
+
+
+def test_an_unseen_peg_takes_the_prior_into_the_interval(estimates: Estimates) -> None:
+    typical, unseen = expectation(estimates, Questions(month=[6, 6], peg=[None, "peg 99"])).eta_se
+    assert unseen**2 - typical**2 == pytest.approx(0.35**2)
+    answer = expectation(estimates, Questions(month=[6, 6], peg=["peg 01", "peg 99"]))
+    assert answer.unseen["peg"].tolist() == [False, True]
+    assert answer.multipliers["peg"][1] == 1.0
+
+
+def test_the_interval_is_ninety_percent_on_the_log_scale(estimates: Estimates) -> None:
+    answer = expectation(estimates, Questions(month=9, hook_bait=BAITS))
+    np.testing.assert_allclose(np.log(answer.upper_g / answer.mean_g), NORMAL_95 * answer.eta_se)
+    np.testing.assert_allclose(np.log(answer.mean_g / answer.lower_g), NORMAL_95 * answer.eta_se)
+
+
+def test_draws_have_the_moments_of_the_posterior(estimates: Estimates) -> None:
+    questions = Questions(month=9, hook_bait=BAITS, peg=["peg 03"] * 7 + ["peg 99"])
+    answer = expectation(estimates, questions)
+    draws = log_mean_draws(estimates, questions, draws=20_000, seed=2)
+    # Monte-Carlo error of a mean of 20,000 is sd / 141.
+    np.testing.assert_allclose(draws.mean(axis=1), answer.eta, atol=5 * answer.eta_se.max() / 141)
+    np.testing.assert_allclose(draws.std(axis=1), answer.eta_se, rtol=0.04)
+    joint = posterior_draws(estimates, 20_000, seed=3)
+    assert joint[:, 0].mean() == pytest.approx(estimates.intercept, abs=5 * estimates.intercept_se / 141)
+    np.testing.assert_allclose(joint[:, 0].std(), estimates.intercept_se, rtol=0.04)
+
+
+def test_an_unseen_peg_cancels_between_baits(estimates: Estimates) -> None:
+    seen, unseen = (
+        chance_best(estimates, Questions(month=9, hook_bait=BAITS, peg=peg), seed=4)
+        for peg in ("peg 03", "peg 99")
+    )
+    np.testing.assert_array_equal(seen, unseen)
+
+
+def test_a_season_turns_once_a_year(estimates: Estimates) -> None:
+    january, december = expectation(
+        estimates, Questions(month=[1, 1], day_of_year=[1, 366], water_temperature_c=6.0)
+    ).multipliers["season"]
+    assert january == pytest.approx(december, rel=0.02)
+
+
+def test_columns_of_different_length_and_no_hours_are_refused(estimates: Estimates) -> None:
+    with pytest.raises(ValueError, match="length"):
+        expectation(estimates, Questions(month=[1, 2], peg=["peg 01"] * 3))
+    with pytest.raises(ValueError, match="hours"):
+        expectation(estimates, Questions(month=1, hours=0.0))
