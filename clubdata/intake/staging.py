@@ -1,0 +1,63 @@
+"""A sheet's rows on their way in: their identity, and the staging rows of one import job."""
+
+from collections.abc import Sequence
+from datetime import date, datetime
+from hashlib import blake2b
+from typing import Final
+
+from django.db import models, transaction
+
+from clubdata.models import Job, JobKind, StagedReturn
+from clubdata.models.jobs import ENDED
+from clubdata.rules.words import fold
+from clubdata.services.jobs import Claim, beat, hold
+
+# Short transactions: a member's hand-in waits for one of them at most.
+_SWEPT_AT_ONCE: Final = 5_000
+
+
+def sheet_key(
+    *, day: date, water_id: int, peg_id: int, member_id: int, session_kind: str, match_code: str
+) -> str:
+    """The identity of a sheet's row: who fished where and when, in what; 32 hexadecimal digits.
+
+    The weight is no part of it, so that a weight that changed since is told apart from a new session.
+    The match code counts folded.
+    """
+    told = "\x1f".join(
+        (day.isoformat(), str(water_id), str(peg_id), str(member_id), session_kind, fold(match_code))
+    )
+    return blake2b(told.encode(), digest_size=16).hexdigest()
+
+
+def stage(*, claim: Claim, rows: Sequence[StagedReturn], now: datetime, done: int, total: int) -> None:
+    """Commit a chunk of rows together with the job's progress. Raises `LeaseLost`, staging nothing."""
+    for row in rows:
+        row.job_id = claim.job_id
+    with transaction.atomic():
+        beat(claim=claim, now=now, done=done, total=total, step="reading the sheet")
+        StagedReturn.objects.bulk_create(rows)
+
+
+def begin_again(*, claim: Claim) -> None:
+    """Sweep what an earlier attempt at this job staged. Raises `LeaseLost`."""
+    while True:
+        with transaction.atomic():
+            hold(claim=claim)
+            if not _sweep_some(StagedReturn.objects.filter(job_id=claim.job_id)):
+                return
+
+
+def sweep_ended() -> None:
+    """Sweep the staging of imports that have ended, however they ended."""
+    ended = Job.objects.filter(kind=JobKind.IMPORT, state__in=ENDED)
+    while _sweep_some(StagedReturn.objects.filter(job__in=ended)):
+        pass
+
+
+def _sweep_some(rows: models.QuerySet[StagedReturn]) -> int:
+    some = list(rows.order_by("pk").values_list("pk", flat=True)[:_SWEPT_AT_ONCE])
+    if not some:
+        return 0
+    # Keys grow as rows are staged; a range keeps the statement short.
+    return rows.filter(pk__gte=some[0], pk__lte=some[-1]).delete()[0]

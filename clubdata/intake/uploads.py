@@ -1,0 +1,39 @@
+"""The files that wait to be imported, each under a name of our own and readable by its owner alone."""
+
+import shutil
+import uuid
+from pathlib import Path
+from typing import BinaryIO
+
+from django.conf import settings
+
+from clubdata.intake.columns import SheetRefused
+from clubdata.models import Job, JobKind
+from clubdata.models.jobs import ENDED
+
+
+def keep(source: BinaryIO) -> str:
+    """Copy an open file into the upload directory; the name to put in a job's payload."""
+    directory = Path(settings.UPLOAD_DIR)
+    directory.mkdir(parents=True, exist_ok=True)
+    name = f"{uuid.uuid4().hex}.csv"
+    path = directory / name
+    path.touch(mode=0o600)
+    with path.open("wb") as target:
+        shutil.copyfileobj(source, target)
+    return name
+
+
+def path_of(name: str) -> Path:
+    """Where an upload lies. Raises `SheetRefused` for anything but a plain file name."""
+    if not name or Path(name).name != name or name.startswith("."):
+        raise SheetRefused("There is no such file to read.", code="no_such_file")
+    return Path(settings.UPLOAD_DIR) / name
+
+
+def discard_ended() -> None:
+    """Remove the uploads whose imports have ended, also those that a killed worker left behind."""
+    ended = Job.objects.filter(kind=JobKind.IMPORT, state__in=ENDED)
+    for path in Path(settings.UPLOAD_DIR).glob("*"):
+        if ended.filter(payload__path=path.name).exists():
+            path.unlink(missing_ok=True)
