@@ -112,10 +112,9 @@ def _typed(rows: list[tuple[Any, ...]]) -> pd.DataFrame:
     return frame
 
 
-def _objects(values: list[Any]) -> np.ndarray[Any, np.dtype[np.object_]]:
-    column = np.empty(len(values), dtype=object)
-    column[:] = values
-    return column
+def _objects(values: list[Any]) -> "pd.Series[Any]":
+    """Python values as they are: a column of strings would turn None into NaN."""
+    return pd.Series(values, dtype=object)
 
 
 def _longest_part(frame: pd.DataFrame) -> pd.DataFrame:

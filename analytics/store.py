@@ -104,6 +104,12 @@ def load_fit(run: FitRun) -> StoredFit:
     return stored
 
 
+def forget() -> None:
+    """Empty the cache."""
+    with _cache_lock:
+        _cache.clear()
+
+
 def _run_values(fitted: Fitted, document: Mapping[str, Any], now: datetime) -> dict[str, Any]:
     rows, convergence = document["rows"], document["convergence"]
     named = ("format", "power", "dispersion", "intercept", "intercept_se", "edf", "deviance")

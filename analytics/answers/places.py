@@ -1,0 +1,162 @@
+"""Where a question asks about: the water, the peg, what is dangerous there, and where else to go."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from uuid import UUID
+
+from django.db.models import Prefetch
+
+from clubdata.errors import NotFound
+from clubdata.models import Club, Peg, PegHazard, Water
+from clubdata.rules.cautions import OVERHEAD_POWER_LINE, Caution, forbids_advice
+from clubdata.rules.words import fold
+from clubdata.services.waters import standing_hazards
+
+#: No peg this near to one under a power line, counted along the bank, is named as another place to go.
+#: A count of pegs, since their spacing is not recorded; common practice, no source.
+PLACES_CLEAR_OF_A_LINE = 3
+MOST_OTHER_PEGS = 4
+
+_TELL_THE_CLUB = "Tell the club's water officer or a bailiff."
+_TELL_THE_NETWORK = (
+    "Tell the club's water officer or a bailiff, and the electricity network operator (in Great Britain "
+    "call 105; 999 if anyone is in danger)."
+)
+_LINE_NEARBY = Caution(
+    "power_line_nearby",
+    "An overhead power line is noted at a peg close to this one. Look up before you put a pole together, "
+    "and carry it low. Network operators ask anglers to keep at least 30 m away along the ground; no "
+    "distance is a promise of safety. The fishery's signs and rules come first.",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Hazard:
+    """A standing hazard of a peg, since when, and whom to tell."""
+
+    peg: str
+    kind: str
+    since: date
+    whom_to_tell: str
+
+
+@dataclass(frozen=True, slots=True)
+class PegName:
+    """A peg to name in an answer."""
+
+    uid: UUID
+    label: str
+
+
+@dataclass(frozen=True, slots=True)
+class PegHere:
+    """A peg with the hazards that stand there."""
+
+    peg: Peg
+    hazards: Sequence[PegHazard]
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """A water with its pegs in bank order, and the peg asked about, if one was."""
+
+    water: Water
+    pegs: Sequence[PegHere]
+    asked: PegHere | None
+
+    def peg(self) -> PegName | None:
+        return None if self.asked is None else _name(self.asked)
+
+    def hazards(self) -> tuple[Hazard, ...]:
+        """Standing hazards of the peg asked about, or of every peg when none was."""
+        return tuple(
+            Hazard(here.peg.label, hazard.kind, hazard.noted_on, _whom_to_tell(hazard.kind))
+            for here in (self.pegs if self.asked is None else [self.asked])
+            for hazard in here.hazards
+        )
+
+    def cautions(self) -> tuple[Caution, ...]:
+        """A line noted a few pegs away reaches further than its peg."""
+        return (_LINE_NEARBY,) if self.asked is not None and self._line_within(self.asked) else ()
+
+    def out_of_use(self) -> tuple[PegName, ...]:
+        return tuple(_name(here) for here in self.pegs if not here.peg.in_use)
+
+    def under_hazard(self) -> tuple[PegName, ...]:
+        """Pegs that get no fishing advice."""
+        return tuple(_name(here) for here in self.pegs if no_advice_at(here))
+
+    def other_pegs(self) -> tuple[PegName, ...]:
+        """The nearest pegs that can be used, those of the same bank first."""
+        if self.asked is None:
+            return ()
+        asked = self.asked.peg
+        usable = [
+            here
+            for here in self.pegs
+            if here.peg != asked
+            and here.peg.in_use
+            and not no_advice_at(here)
+            and not self._line_within(here)
+        ]
+        usable.sort(
+            key=lambda here: (here.peg.bank != asked.bank, abs(here.peg.bank_order - asked.bank_order))
+        )
+        return tuple(_name(here) for here in usable[:MOST_OTHER_PEGS])
+
+    def _line_within(self, here: PegHere) -> bool:
+        """Whether another peg of the bank, few places away, lies under a power line."""
+        bank = [other for other in self.pegs if other.peg.bank == here.peg.bank]
+        at = bank.index(here)
+        near = bank[max(at - PLACES_CLEAR_OF_A_LINE, 0) : at + PLACES_CLEAR_OF_A_LINE + 1]
+        return any(
+            fold(hazard.kind) == OVERHEAD_POWER_LINE
+            for other in near
+            if other.peg != here.peg
+            for hazard in other.hazards
+        )
+
+
+def find_place(*, club: Club, water: str, peg: str | None, today: date) -> Place:
+    """The water, by name or uid, and the peg, by label or uid, as they stand today.
+
+    :raises NotFound: the club has no such water, or the water no such peg.
+    """
+    found = next((item for item in Water.objects.filter(club=club) if _is(item.uid, item.name, water)), None)
+    if found is None:
+        raise NotFound("There is no such water.", field="water")
+    pegs = _pegs(found, today=today)
+    if peg is None:
+        return Place(found, pegs, None)
+    asked = next((here for here in pegs if _is(here.peg.uid, here.peg.label, peg)), None)
+    if asked is None:
+        raise NotFound("This water has no such peg.", field="peg")
+    return Place(found, pegs, asked)
+
+
+def _pegs(water: Water, *, today: date) -> list[PegHere]:
+    """The water's pegs, each bank in its order."""
+    hazards = Prefetch("hazards", standing_hazards(today), to_attr="standing")
+    pegs = Peg.objects.filter(club_id=water.club_id, water=water).order_by("bank", "bank_order")
+    return [
+        PegHere(peg, getattr(peg, "standing"))  # noqa: B009 - set by the prefetch
+        for peg in pegs.prefetch_related(hazards)
+    ]
+
+
+def no_advice_at(here: PegHere) -> bool:
+    """Whether a hazard stands there under which nobody should be advised to fish."""
+    return forbids_advice([hazard.kind for hazard in here.hazards])
+
+
+def _name(here: PegHere) -> PegName:
+    return PegName(here.peg.uid, here.peg.label)
+
+
+def _is(uid: UUID, name: str, asked: str) -> bool:
+    return asked in {str(uid), uid.hex} or fold(name) == fold(asked)
+
+
+def _whom_to_tell(kind: str) -> str:
+    return _TELL_THE_NETWORK if fold(kind) == OVERHEAD_POWER_LINE else _TELL_THE_CLUB
