@@ -1,6 +1,40 @@
 """Every route."""
 
 from django.contrib import admin
-from django.urls import path
+from django.urls import include, path
 
-urlpatterns = [path("admin/", admin.site.urls)]
+from api.views import advice, clubs, docs, fits, health, jobs, matches, returns, vocabulary, waters
+
+handler400 = "api.errors.bad_request"
+handler403 = "api.errors.forbidden"
+handler404 = "api.errors.not_found"
+handler500 = "api.errors.server_error"
+
+of_a_club = [
+    path("", clubs.ClubDetailView.as_view()),
+    path("members/", clubs.MemberListView.as_view()),
+    path("waters/", waters.WaterListView.as_view()),
+    path("waters/<uuid:uid>/", waters.WaterDetailView.as_view()),
+    path("waters/<uuid:uid>/pegs/", waters.PegListView.as_view()),
+    path("waters/<uuid:uid>/advice/", advice.AdviceView.as_view()),
+    path("vocabulary/", vocabulary.VocabularyView.as_view()),
+    path("matches/", matches.MatchListView.as_view()),
+    path("returns/", returns.ReturnListView.as_view()),
+    path("returns/<uuid:uid>/", returns.ReturnDetailView.as_view()),
+    path("imports/", jobs.ImportView.as_view()),
+    path("jobs/", jobs.JobListView.as_view()),
+    path("jobs/<uuid:uid>/", jobs.JobDetailView.as_view()),
+    path("fits/", fits.FitListView.as_view()),
+    path("fits/<uuid:uid>/", fits.FitDetailView.as_view()),
+]
+
+urlpatterns = [
+    path("admin/", admin.site.urls),
+    path("health/live", health.live),
+    path("health/ready", health.ready),
+    path("api/schema/", docs.SchemaView.as_view(), name="schema"),
+    path("api/docs/", docs.DocsView.as_view(), name="docs"),
+    path("api/v1/me/", clubs.MeView.as_view()),
+    path("api/v1/clubs/", clubs.ClubListView.as_view()),
+    path("api/v1/clubs/<slug:slug>/", include(of_a_club)),
+]

@@ -178,6 +178,11 @@ SPECTACULAR_SETTINGS = {
     "SWAGGER_UI_DIST": "SIDECAR",
     "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
     "COMPONENT_SPLIT_REQUEST": True,
+    "ENUM_NAME_OVERRIDES": {
+        "WaterKind": "clubdata.models.WaterKind",
+        "WaterEventKind": "clubdata.models.WaterEventKind",
+        "JobKind": "clubdata.models.JobKind",
+    },
 }
 
 # --- Logs: ids, never names, notes or tokens ---------------------------------------------------------

@@ -18,6 +18,14 @@ KINDS: dict[str, type[Any]] = {
     "species": Species,
 }
 
+PLURALS = {
+    "methods": "method",
+    "rig_types": "rig type",
+    "hook_baits": "hook bait",
+    "feeds": "feed",
+    "species": "species",
+}
+
 
 @dataclass(frozen=True, slots=True)
 class Lexicon:
@@ -55,3 +63,11 @@ def read_lexicon(*, club: Club, kind: str) -> Lexicon:
         lexicon.add(name, entry_id, [spelling] if spelling else [])
         lexicon.ids[str(uid)] = entry_id
     return lexicon
+
+
+def vocabulary_of(club: Club) -> dict[str, list[Any]]:
+    """All of a club's entries with their spellings, by name; a constant number of queries."""
+    return {
+        plural: list(KINDS[kind].objects.filter(club=club).order_by("name").prefetch_related("spellings"))
+        for plural, kind in PLURALS.items()
+    }

@@ -39,6 +39,7 @@ __all__ = [
     "cautions_of",
     "find_return",
     "hand_in",
+    "of_peg",
     "sees_in_full",
     "sky_of",
     "visible_returns",
@@ -142,6 +143,14 @@ def with_children(returns: QuerySet[Return]) -> QuerySet[Return]:
     return returns.select_related(
         "club", "member", "water__club", "peg", "match", "conditions", "entered_by"
     ).prefetch_related(Prefetch("parts", parts.order_by("part_order")), Prefetch("catch_lines", catch))
+
+
+def of_peg(returns: QuerySet[Return], wanted: str) -> QuerySet[Return]:
+    """The returns from a peg, by its uid or by its label as painted (which several waters may share)."""
+    try:
+        return returns.filter(peg__uid=uuid.UUID(wanted))
+    except ValueError:
+        return returns.filter(peg__label__iexact=wanted)
 
 
 def find_return(who: Membership, uid: uuid.UUID) -> Return:

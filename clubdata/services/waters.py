@@ -3,6 +3,7 @@
 import uuid
 from collections.abc import Iterable, Sequence
 from datetime import date, datetime
+from typing import Any
 from zoneinfo import ZoneInfo
 
 from django.db.models import Prefetch, Q, QuerySet
@@ -43,6 +44,17 @@ def find_water(who: Membership, uid: uuid.UUID) -> Water:
     if water is None:
         raise NotFound("There is no such water.")
     return water
+
+
+def describe_water(who: Membership, uid: uuid.UUID, *, now: datetime) -> dict[str, Any]:
+    """A water with its `events`, the newest first, and the `hazards` that stand at its pegs today."""
+    water = find_water(who, uid)
+    hazards = standing_hazards(local_date(water, now)).filter(club=who.club, peg__water=water)
+    return {
+        "water": water,
+        "events": water.events.order_by("-started_on", "-id"),
+        "hazards": hazards.select_related("peg").order_by("peg__bank", "peg__bank_order", "noted_on"),
+    }
 
 
 def pegs_along_the_bank(water: Water, *, today: date) -> list[Peg]:

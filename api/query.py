@@ -1,0 +1,30 @@
+"""Query parameters by a serializer of their own: unknown, repeated and malformed ones are told."""
+
+from typing import Any
+
+from rest_framework import serializers
+from rest_framework.exceptions import ErrorDetail, ValidationError
+from rest_framework.request import Request
+
+
+class QuerySerializer(serializers.Serializer[Any]):
+    """The parameters that a route takes. With none declared it takes none."""
+
+
+def read_query(request: Request, serializer_class: type[QuerySerializer]) -> dict[str, Any]:
+    """The validated parameters; `ValidationError` for anything that the route does not know."""
+    known = serializer_class().fields
+    faults: dict[str, ErrorDetail] = {}
+    for name, values in request.query_params.lists():
+        if name not in known:
+            taken = ", ".join(known) or "none"
+            sentence = f"There is no such parameter here; known: {taken}."
+            faults[name[:60]] = ErrorDetail(sentence, code="unknown_parameter")
+        elif len(values) > 1:
+            faults[name] = ErrorDetail("Give this parameter once.", code="repeated_parameter")
+    if faults:
+        raise ValidationError(faults)
+    serializer = serializer_class(data=request.query_params.dict())
+    serializer.is_valid(raise_exception=True)
+    validated: dict[str, Any] = serializer.validated_data
+    return validated

@@ -1,0 +1,104 @@
+"""A return on its way in: shapes only; what may be true is for the service to say."""
+
+from typing import Any
+
+from rest_framework import serializers
+
+from api.serializers.shapes import StrictSerializer
+from clubdata.models import Outcome, SessionKind
+from clubdata.services.drafts import TOWS
+from clubdata.services.hand_ins import CatchInput, ConditionsInput, HandIn, PartInput
+
+MOST_COUNTED = 100_000
+MOST_DEPTH_CM = 10_000
+
+
+def _word(most: int = 60, **options: Any) -> serializers.CharField:
+    return serializers.CharField(max_length=most, required=False, default="", allow_blank=True, **options)
+
+
+def _weight(**options: Any) -> serializers.CharField:
+    return _word(40, help_text="As typed: 12-7-8, 12lb 8oz, 2.82 kg, 850 g.", **options)
+
+
+def _number(digits: int, places: int, **options: Any) -> serializers.DecimalField:
+    return serializers.DecimalField(
+        max_digits=digits, decimal_places=places, required=False, default=None, allow_null=True, **options
+    )
+
+
+def _count(most: int, **options: Any) -> serializers.IntegerField:
+    options = {"default": None, "allow_null": True, "min_value": 0, **options}
+    return serializers.IntegerField(max_value=most, required=False, **options)
+
+
+class PartInputSerializer(StrictSerializer):
+    """A spell of the session on one bait, line and rig; words in any spelling of the club's, or uids."""
+
+    method = _word()
+    hook_bait = _word()
+    feed = _word()
+    rig_type = _word()
+    distance_m = _number(5, 2)
+    depth_cm = _count(MOST_DEPTH_CM)
+    hours = _number(5, 2)
+    weight = _weight()
+
+
+class CatchInputSerializer(StrictSerializer):
+    """The catch of one species; lost fish apart."""
+
+    species = serializers.CharField(max_length=60)
+    fish_count = _count(MOST_COUNTED)
+    weight = _weight()
+    biggest = _weight()
+    lost_count = _count(MOST_COUNTED, default=0, allow_null=False)
+
+
+class ConditionsInputSerializer(StrictSerializer):
+    """The day as found: degrees Celsius, Beaufort, degrees the wind comes from, oktas, hPa, mm, cm."""
+
+    air_temperature_c = _number(4, 1)
+    water_temperature_c = _number(4, 1)
+    wind_force = _count(12)
+    wind_from_degrees = _count(359)
+    cloud_oktas = _count(8)
+    pressure_hpa = _number(5, 1)
+    rain_mm = _number(5, 1)
+    tow = serializers.ChoiceField(choices=TOWS, required=False, default="", allow_blank=True)
+    clarity_cm = _count(2_000)
+    level_cm = _count(2_000, min_value=-2_000)
+
+
+class HandInSerializer(StrictSerializer):
+    """A return as handed in. Send a `uid` of your own to be able to send it again after a lost signal."""
+
+    uid = serializers.UUIDField(required=False, allow_null=True, default=None)
+    water = serializers.CharField(max_length=80, help_text="Name or uid.")
+    peg = _word(40, help_text="As painted, or uid. Needed unless you did not fish.")
+    member = _word(40, help_text="Number or uid; yourself unless given.")
+    match = _word(40, help_text="Code or uid.")
+    session_kind = serializers.ChoiceField(choices=SessionKind.choices, default=SessionKind.PLEASURE)
+    fished_on = serializers.DateField(help_text="Local date, ISO 8601.")
+    started_at = serializers.TimeField(required=False, allow_null=True, default=None)
+    hours = _number(5, 2)
+    rods = serializers.IntegerField(required=False, default=1, min_value=1, max_value=4)
+    outcome = serializers.ChoiceField(choices=Outcome.choices)
+    weight = _weight()
+    fish_count = _count(MOST_COUNTED)
+    notes = _word(1000)
+    from_memory = serializers.BooleanField(required=False, default=False)
+    parts = PartInputSerializer(many=True, required=False, default=list, max_length=20)  # type: ignore[call-arg]
+    catch = CatchInputSerializer(many=True, required=False, default=list, max_length=50)  # type: ignore[call-arg]
+    conditions = ConditionsInputSerializer(required=False, allow_null=True, default=None)
+
+    def to_hand_in(self) -> HandIn:
+        """The validated input as the service takes it."""
+        given = dict(self.validated_data)
+        conditions = given.pop("conditions")
+        return HandIn(
+            parts=tuple(PartInput(**part) for part in given.pop("parts")),
+            catch=tuple(CatchInput(**line) for line in given.pop("catch")),
+            conditions=None if conditions is None else ConditionsInput(**conditions),
+            **given,
+        )

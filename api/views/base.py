@@ -1,0 +1,69 @@
+"""What every view shares: bounded bodies, known parameters, one page shape, the actor and the clock."""
+
+from datetime import datetime
+from typing import Any, ClassVar
+
+from django.db.models import QuerySet
+from django.utils import timezone
+from rest_framework.negotiation import DefaultContentNegotiation
+from rest_framework.permissions import IsAuthenticated
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.serializers import BaseSerializer
+from rest_framework.settings import DEFAULTS, APISettings
+from rest_framework.views import APIView
+
+from api.pagination import Keyset
+from api.parsers import BoundedJsonParser
+from api.permissions import IsCurrentMember, member_of
+from api.query import QuerySerializer, read_query
+from clubdata.models import Role
+from clubdata.services.members import Membership
+
+
+class HeaderNegotiation(DefaultContentNegotiation):
+    """By the Accept header alone: a `format` parameter is as unknown as any other."""
+
+    settings: Any = APISettings({"URL_FORMAT_OVERRIDE": None}, DEFAULTS)  # type: ignore[arg-type]
+
+
+class ApiView(APIView):
+    """A view whose parameters are declared in `query`, by method, and read before anything is done."""
+
+    parser_classes = [BoundedJsonParser]
+    content_negotiation_class = HeaderNegotiation
+    query: ClassVar[dict[str, type[QuerySerializer]]] = {}
+
+    def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
+        super().initial(request, *args, **kwargs)
+        declared = self.query.get(request.method or "", QuerySerializer)
+        self.parameters = read_query(request, declared)
+
+    @property
+    def now(self) -> datetime:
+        """The clock, which only this edge reads."""
+        return timezone.now()
+
+    def page_response(
+        self,
+        request: Request,
+        rows: QuerySet[Any],
+        keyset: Keyset,
+        serializer: type[BaseSerializer[Any]],
+    ) -> Response:
+        """One page as `{results, next}`, its successor in a Link header too (RFC 8288)."""
+        page = keyset.page(rows, request, self.parameters)
+        results = serializer(page.rows, many=True, context={"request": request}).data
+        headers = {"Link": f'<{page.next_url}>; rel="next"'} if page.next_url else {}
+        return Response({"results": results, "next": page.next_url}, headers=headers)
+
+
+class ClubView(ApiView):
+    """A view under one club: `who` is the actor's membership, `roles` what a method needs."""
+
+    permission_classes = [IsAuthenticated, IsCurrentMember]
+    roles: ClassVar[dict[str, frozenset[Role]]] = {}
+
+    @property
+    def who(self) -> Membership:
+        return member_of(self.request)

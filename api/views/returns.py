@@ -1,0 +1,74 @@
+"""Returns: handed in, read one by one and as a list."""
+
+import uuid
+from typing import Any
+
+from drf_spectacular.utils import OpenApiResponse, extend_schema
+from rest_framework import status
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api.pagination import Keyset
+from api.serializers.hand_in import HandInSerializer
+from api.serializers.returns import ReturnDetailSerializer, ReturnQuery, ReturnSerializer
+from api.serializers.shapes import page_of
+from api.views.base import ClubView
+from api.views.filters import narrowed
+from clubdata.services.returns import find_return, hand_in, of_peg, visible_returns, with_children
+
+
+class ReturnListView(ClubView):
+    """The club's returns, as far as they are the reader's to see (`clubdata.services.returns`)."""
+
+    query = {"GET": ReturnQuery}
+    order = Keyset(("-fished_on", "-uid"))
+    filters = {
+        "water": "water__uid",
+        "first_day": "fished_on__gte",
+        "last_day": "fished_on__lte",
+        "session_kind": "session_kind",
+        "outcome": "outcome",
+    }
+
+    @extend_schema(operation_id="returns_list", responses=page_of(ReturnSerializer, "ReturnPage"))
+    def get(self, request: Request, **_: Any) -> Response:
+        """The latest first. A member reads own returns, and of others' match returns all but the notes."""
+        rows = narrowed(with_children(visible_returns(self.who)), self.filters, self.parameters)
+        if self.parameters["mine"]:
+            rows = rows.filter(member=self.who.member)
+        if peg := self.parameters.get("peg"):
+            rows = of_peg(rows, peg)
+        return self.page_response(request, rows, self.order, ReturnSerializer)
+
+    @extend_schema(
+        operation_id="returns_hand_in",
+        request=HandInSerializer,
+        responses={
+            201: ReturnDetailSerializer,
+            200: OpenApiResponse(ReturnDetailSerializer, "The same return was handed in before."),
+        },
+    )
+    def post(self, request: Request, **_: Any) -> Response:
+        """Hand in a return: your own, or as organiser or secretary any member's."""
+        serializer = HandInSerializer(data=request.data)
+        serializer.is_valid(raise_exception=True)
+        now = self.now
+        kept = hand_in(actor=self.who.account, club=self.who.club, now=now, data=serializer.to_hand_in())
+        # One that was kept before was entered before.
+        is_new = kept.entered_at == now
+        shown = ReturnDetailSerializer(find_return(self.who, kept.uid), context={"request": request})
+        return Response(
+            shown.data,
+            status=status.HTTP_201_CREATED if is_new else status.HTTP_200_OK,
+            headers={"Location": request.build_absolute_uri(f"{request.path}{kept.uid}/")},
+        )
+
+
+class ReturnDetailView(ClubView):
+    """One return."""
+
+    @extend_schema(operation_id="returns_read", responses=ReturnDetailSerializer)
+    def get(self, request: Request, uid: uuid.UUID, **_: Any) -> Response:
+        """With the Sun and Moon of its day."""
+        found = find_return(self.who, uid)
+        return Response(ReturnDetailSerializer(found, context={"request": request}).data)
