@@ -128,7 +128,9 @@ def _features(usable: pd.DataFrame) -> tuple[dict[str, ObjectArray], tuple[float
     features["year"] = dates.year.astype(str).astype(object).to_numpy()
     features["session_kind"] = np.where(usable["is_match"].astype(bool), MATCH, PLEASURE).astype(object)
     pairs = zip(features["hook_bait"], month, strict=True)
-    features["hook_bait_month"] = np.array([bait_month(*pair) for pair in pairs], dtype=object)
+    features["hook_bait_month"] = np.array(
+        [bait_month(bait, int(number)) for bait, number in pairs], dtype=object
+    )
     force = usable["wind_force"].to_numpy(np.float64)
     features["wind"] = np.array([wind_class(value) for value in force], dtype=object)
     features["distance_m"] = usable["distance_m"].to_numpy(np.float64)

@@ -23,6 +23,9 @@ from analytics.catchrate.terms import Encoded, LearnedFactor
 NORMAL_95 = 1.6448536269514722
 INTERVAL = 0.90
 
+#: A question is never 'not recorded', so these factors are 1 and no driver of any answer.
+MISSING_INDICATORS = ("distance_missing", "water_temperature_missing")
+
 Words = Sequence[str | None] | str | None
 Numbers = Sequence[float | None] | NDArray[Any] | float | None
 
@@ -110,7 +113,9 @@ def expectation(estimates: Estimates, questions: Questions) -> Expected:
     projection = _projection(estimates, encoding)
     variance = np.einsum("ij,ij->i", projection, projection) + _unseen_variance(estimates, encoding)
     eta_se = np.sqrt(variance)
-    multipliers = {name: np.exp(value) for name, value in contributions.items()}
+    multipliers = {
+        name: np.exp(value) for name, value in contributions.items() if name not in MISSING_INDICATORS
+    }
     return Expected(
         mean_g=np.exp(eta),
         lower_g=np.exp(eta - NORMAL_95 * eta_se),
@@ -188,7 +193,7 @@ def _features(estimates: Estimates, questions: Questions) -> dict[str, ObjectArr
     temperature = questions.numbers("water_temperature_c")
     usual = np.array(reference.water_temperature_by_month, dtype=np.float64)[month - 1]
     features["water_temperature_c"] = np.where(np.isnan(temperature), usual, temperature)
-    for name in ("distance_missing", "water_temperature_missing"):
+    for name in MISSING_INDICATORS:
         features[name] = _objects([RECORDED] * len(questions))
     return features
 

@@ -38,8 +38,6 @@ LABELS = {
     "session_kind": "session kind",
     "wind": "wind",
     "water_temperature": "water temperature",
-    "water_temperature_missing": "water temperature recorded",
-    "distance_missing": "distance recorded",
     "year": "year",
     "match_day": "match day",
     "averaging": "averaging over match days and anglers",
