@@ -8,6 +8,10 @@ os.environ.setdefault("CLUBDATA_PLAIN_HTTP", "1")
 os.environ.setdefault("CLUBDATA_HOSTS", "testserver,127.0.0.1,localhost")
 os.environ.setdefault("CLUBDATA_VAR", tempfile.mkdtemp(prefix="clubdata-tests-"))
 
+# As in the worker: more threads than one a process slow the fit down and change its last digits.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+os.environ.setdefault("OMP_NUM_THREADS", "1")
+
 from clubdata.settings import *  # noqa: F403
 
 PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
