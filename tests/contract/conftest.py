@@ -1,0 +1,16 @@
+"""Two clubs in which every route has something to show."""
+
+import pytest
+
+from tests.contract.routes import StockedClub, stock
+from tests.factories import SmallClub
+
+
+@pytest.fixture
+def stocked(heron_small: SmallClub) -> StockedClub:
+    return stock(heron_small)
+
+
+@pytest.fixture
+def other_stocked(other_club: SmallClub) -> StockedClub:
+    return stock(other_club)

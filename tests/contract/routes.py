@@ -1,0 +1,91 @@
+"""The routes of the published document, and a club with one of everything to ask them about."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Any
+from uuid import UUID, uuid4
+
+from drf_spectacular.generators import SchemaGenerator
+
+from clubdata.models import Conditions, Job, JobKind, Return, SessionKind, WaterEvent
+from tests.factories import NOW, SmallClub, make_match, make_return
+
+SCHEMA: dict[str, Any] = SchemaGenerator().get_schema(request=None, public=True)
+# What a route cannot do without.
+REQUIRED = {"advice_read": {"month": "3"}}
+
+
+@dataclass(frozen=True)
+class Operation:
+    """One method of one path of the document."""
+
+    method: str
+    path: str
+    description: dict[str, Any]
+
+    def __str__(self) -> str:
+        return f"{self.method} {self.path}"
+
+    @property
+    def query(self) -> dict[str, str]:
+        return REQUIRED.get(self.description["operationId"], {})
+
+    @property
+    def is_of_a_club(self) -> bool:
+        return "{slug}" in self.path
+
+
+def operations(schema: dict[str, Any]) -> Iterator[Operation]:
+    for path, methods in schema["paths"].items():
+        for method, description in methods.items():
+            yield Operation(method.upper(), path, description)
+
+
+@dataclass(frozen=True)
+class StockedClub:
+    """A small club in which every route has something to show."""
+
+    small: SmallClub
+    session: Return
+    job: Job
+    fit: Job
+
+    def address(self, path: str, *, absent: bool = False) -> str:
+        """The path with this club's own ids, or with ids that nothing has."""
+        uid: UUID = uuid4()
+        if not absent:
+            noun = path.rsplit("{slug}/", maxsplit=1)[-1].split("/", maxsplit=1)[0]
+            owners = {"waters": self.small.mere, "returns": self.session, "jobs": self.job, "fits": self.fit}
+            uid = owners[noun].uid if noun in owners else uid
+        return path.replace("{slug}", self.small.club.slug).replace("{uid}", str(uid))
+
+
+def stock(small: SmallClub) -> StockedClub:
+    match = make_match(small.mere, "M-1", held_on=date(2024, 5, 1))
+    session = make_return(
+        small.member,
+        small.pegs["5"],
+        session_kind=SessionKind.MATCH,
+        match=match,
+        notes="by the reeds",
+        part={"hook_bait": small.caster, "rig_type": small.tapered, "distance_m": "11.5"},
+    )
+    Conditions.objects.create(club=small.club, session=session, wind_force=3, water_temperature_c="9.5")
+    WaterEvent.objects.create(club=small.club, water=small.mere, kind="works", started_on=date(2023, 1, 1))
+    job = Job.objects.create(
+        club=small.club,
+        kind=JobKind.IMPORT,
+        state="finished",
+        created_at=NOW,
+        finished_at=NOW + timedelta(minutes=1),
+        payload={"path": "kept.csv", "file_name": "book.csv"},
+        result={"rows_read": 3, "problems": []},
+    )
+    fit = Job.objects.create(club=small.club, kind=JobKind.FIT, created_at=NOW)
+    return StockedClub(small, session, job, fit)
+
+
+OPERATIONS = list(operations(SCHEMA))
+READS = [operation for operation in OPERATIONS if operation.method == "GET"]
+OF_A_CLUB = [operation for operation in OPERATIONS if operation.is_of_a_club]
