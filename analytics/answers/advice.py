@@ -16,6 +16,7 @@ from analytics.answers.support import (
     WaterSupport,
     bait_at_peg,
     bait_in_month,
+    in_season,
     returns_by_method,
     water_support,
 )
@@ -111,7 +112,9 @@ def _answered(
     if on_water < LEAST_ON_WATER:
         reason = f"Only {on_water} returns from {place.water.name}; {LEAST_ON_WATER} are needed."
         return replace(advice, no_advice=NoAdvice("too_few_returns_on_water", reason, LEAST_ON_WATER))
-    found = options(support, limits.allowed, limits.tackle)
+    fished = in_season(stored.support, water=water, month=question.month)
+    known = {code for code in limits.tackle if code in fished or code in support.rigs}
+    found = options(support, limits.allowed, known)
     if not found:
         return replace(advice, no_advice=_nothing_offered(question, support, stored, water))
     peg = place.peg()
@@ -202,11 +205,14 @@ def _nothing_offered(
     limited = (question.baits, question.rig_types, question.methods, question.longest_pole_m)
     if any(limit is not None for limit in limited):
         reason = (
-            f"Within these limits no bait has {LEAST_RETURNS} returns of this water near any distance: "
-            "widen the baits, the rig types, the methods or the reach."
+            f"Within these limits no bait has {LEAST_RETURNS} returns of this water at this time of the year "
+            "and near any distance: widen the baits, the rig types, the methods or the reach."
         )
         return NoAdvice("nothing_within_limits", reason, LEAST_RETURNS)
-    reason = f"No bait has {LEAST_RETURNS} returns of this water ({support.returns} in all) that record it."
+    reason = (
+        f"No bait has {LEAST_RETURNS} returns of this water ({support.returns} in all) at this time of the "
+        "year that record it."
+    )
     return NoAdvice("no_bait_recorded", reason, LEAST_RETURNS)
 
 

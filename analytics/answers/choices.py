@@ -127,7 +127,8 @@ class Scene:
 def options(support: WaterSupport, allowed: Allowed, known: Container[str]) -> list[Option]:
     """Options within the limits, of tackle that the club still knows, that returns of this water speak for.
 
-    At least three returns with the bait within a metre of the distance, and three with it on the rig type.
+    At least three returns with the bait within a metre of the distance, and three with it on the rig type;
+    whether it is fished at this time of the year is for the caller to know.
     """
     fished = support.counts[:, :, :-1].any()
     steps: list[int | None] = [*support.steps(allowed.longest_pole_m)] if fished else [None]
@@ -139,15 +140,13 @@ def options(support: WaterSupport, allowed: Allowed, known: Container[str]) -> l
     ]
     if not recorded and allowed.rigs is None:
         rigs = [None]
-    return [
-        Option(bait, rig, step)
-        for bait, code in enumerate(support.baits)
-        if code in known and (allowed.baits is None or code in allowed.baits)
-        for rig in rigs
-        if support.on_rig(bait, rig) >= LEAST_RETURNS
-        for step in steps
-        if support.near(bait, step) >= LEAST_RETURNS
-    ]
+    found = []
+    for bait, code in enumerate(support.baits):
+        if code in known and (allowed.baits is None or code in allowed.baits):
+            spoken_for = [step for step in steps if support.near(bait, step) >= LEAST_RETURNS]
+            shown = [rig for rig in rigs if support.on_rig(bait, rig) >= LEAST_RETURNS]
+            found += [Option(bait, rig, step) for rig in shown for step in spoken_for]
+    return found
 
 
 def rank(scene: Scene, found: list[Option]) -> tuple[Choice, ...]:

@@ -78,7 +78,9 @@ class Place:
 
     def cautions(self) -> tuple[Caution, ...]:
         """A line noted a few pegs away reaches further than its peg."""
-        return (_LINE_NEARBY,) if self.asked is not None and self._line_within(self.asked) else ()
+        if self.asked is None or no_advice_at(self.asked) or not self._line_within(self.asked):
+            return ()
+        return (_LINE_NEARBY,)
 
     def out_of_use(self) -> tuple[PegName, ...]:
         return tuple(_name(here) for here in self.pegs if not here.peg.in_use)

@@ -1,5 +1,6 @@
 """How many returns speak for a choice on one water, and in what words."""
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -12,7 +13,7 @@ STEP_M = 0.5
 FURTHEST_M = 16.0
 NEAREST_M = 2.0
 NEAR_M = 1.0
-#: A bait is offered at a distance with this many returns near it, and on a rig with this many.
+#: A bait is offered with this many returns in the season, near the distance, and on the rig type.
 LEAST_RETURNS = 3
 
 A_LOT, A_FAIR_AMOUNT, A_LITTLE = "a lot", "a fair amount", "a little"
@@ -115,6 +116,16 @@ def bait_in_month(stored: Mapping[str, Any], *, water: str, month: int) -> dict[
     return {
         bait: count for where, bait, when, count in stored["bait_month"] if (where, when) == (water, month)
     }
+
+
+def in_season(stored: Mapping[str, Any], *, water: str, month: int) -> frozenset[str]:
+    """Baits with enough returns of a water in the month and the one on either side."""
+    around = {(month - 2) % 12 + 1, month, month % 12 + 1}
+    found: Counter[str] = Counter()
+    for where, bait, when, count in stored["bait_month"]:
+        if where == water and when in around and bait is not None:
+            found[bait] += count
+    return frozenset(bait for bait, count in found.items() if count >= LEAST_RETURNS)
 
 
 def bait_at_peg(stored: Mapping[str, Any], *, peg: str) -> dict[str, int]:

@@ -95,9 +95,8 @@ class Command(BaseCommand):
 
 def _meter(bar: "tqdm[Any]") -> Callable[[int, int, str], None]:
     def show(done: int, total: int, step: str) -> None:
-        bar.set_description_str(step)
-        bar.n = round(100 * done / total)
-        bar.refresh()
+        bar.set_description_str(step, refresh=False)
+        bar.update(round(100 * done / total) - bar.n)
 
     return show
 

@@ -1,0 +1,195 @@
+"""Estimates to rows and back, and what the door refuses."""
+
+import dataclasses
+import hashlib
+import io
+from datetime import timedelta
+
+import numpy as np
+import pytest
+from django.db import DataError, IntegrityError, connection, transaction
+from django.test.utils import CaptureQueriesContext
+
+from analytics import store
+from analytics.catchrate.estimates import Estimates
+from analytics.models import FitCoefficient, FitRun, FitTerm
+from analytics.requests import request_fit
+from analytics.store import CACHED_RUNS, DamagedFit, Fitted, load_fit, promoted_run, store_fit
+from clubdata.models import Club, Job, JobState
+from clubdata.services import jobs
+from tests.factories import make_club
+from tests.unit.analytics.conftest import NOW, StoredClub, fit_now
+
+
+def claimed(club: Club) -> jobs.Claim:
+    claim = jobs.claim(job_id=request_fit(club=club, actor=None, now=NOW).pk, now=NOW)
+    assert claim is not None
+    return claim
+
+
+def fitted(estimates: Estimates) -> Fitted:
+    return Fitted(
+        estimates=estimates,
+        revision=1,
+        fingerprint="ab" * 32,
+        support={"choices": [], "bait_month": [], "bait_peg": []},
+        spec={},
+        versions={},
+        check_report={},
+    )
+
+
+@pytest.fixture
+def estimates(fitted_club: StoredClub) -> Estimates:
+    run = promoted_run(club=fitted_club.club)
+    assert run is not None
+    return load_fit(run).estimates
+
+
+def test_what_comes_back_is_what_was_stored_to_the_last_bit(
+    stored_club: StoredClub, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    kept: list[Fitted] = []
+    real = store.store_fit
+
+    def watched(**values: object) -> FitRun:
+        kept.append(values["fitted"])  # type: ignore[arg-type]
+        return real(**values)  # type: ignore[arg-type]
+
+    monkeypatch.setattr("analytics.runs.store_fit", watched)
+    loaded = load_fit(fit_now(stored_club.club))
+    assert loaded.estimates.to_document() == kept[0].estimates.to_document()
+    assert np.array_equal(loaded.estimates.covariance_factor, kept[0].estimates.covariance_factor)
+
+
+def test_every_level_is_a_row_under_its_public_id(fitted_club: StoredClub) -> None:
+    baits = FitCoefficient.objects.filter(term__name="hook_bait").values_list("level", flat=True)
+    assert set(baits) == {bait.uid.hex for bait in fitted_club.baits.values()}
+    stored = " ".join(FitCoefficient.objects.values_list("level", flat=True))
+    assert "angler" not in stored and "maggot" not in stored
+
+
+@pytest.mark.parametrize("wrong", [float("nan"), float("inf"), -float("inf")])
+def test_a_number_that_is_not_finite_is_refused_at_the_door(estimates: Estimates, wrong: float) -> None:
+    claim = claimed(make_club("other"))
+    first, *others = estimates.terms
+    broken = dataclasses.replace(first, estimates=(wrong, *first.estimates[1:]))
+    bad = dataclasses.replace(estimates, terms=(broken, *others))
+    with pytest.raises(ValueError, match="not finite"):
+        store_fit(claim=claim, now=NOW, fitted=fitted(bad))
+    assert FitRun.objects.count() == 1
+    assert Job.objects.get(pk=claim.job_id).state == JobState.RUNNING
+
+
+@pytest.mark.parametrize("wrong", [float("nan"), float("inf"), -float("inf")])
+@pytest.mark.parametrize("field", ["estimate", "standard_error"])
+def test_the_database_itself_refuses_a_coefficient_that_is_not_finite(
+    fitted_club: StoredClub, field: str, wrong: float
+) -> None:
+    row = FitCoefficient.objects.order_by("pk").first()
+    assert row is not None
+    with pytest.raises((IntegrityError, DataError)), transaction.atomic():
+        FitCoefficient.objects.filter(pk=row.pk).update(**{field: wrong})
+
+
+@pytest.mark.parametrize("wrong", [float("nan"), float("inf")])
+@pytest.mark.parametrize("field", ["dispersion", "deviance", "edf", "intercept"])
+def test_the_database_itself_refuses_a_run_that_is_not_finite(
+    fitted_club: StoredClub, field: str, wrong: float
+) -> None:
+    with pytest.raises((IntegrityError, DataError)), transaction.atomic():
+        FitRun.objects.update(**{field: wrong})
+
+
+def test_a_changed_byte_of_the_covariance_is_found(fitted_club: StoredClub) -> None:
+    run = FitRun.objects.get()
+    raw = bytearray(run.covariance)
+    raw[-1] ^= 1
+    FitRun.objects.update(covariance=bytes(raw))
+    with pytest.raises(DamagedFit, match="digest"):
+        load_fit(run)
+
+
+def damaged(raw: bytes, **values: object) -> FitRun:
+    """A covariance replaced together with its digest."""
+    FitRun.objects.update(covariance=raw, covariance_sha256=hashlib.sha256(raw).hexdigest(), **values)
+    return FitRun.objects.get()
+
+
+def npy(array: np.ndarray) -> bytes:
+    buffer = io.BytesIO()
+    np.save(buffer, array, allow_pickle=True)
+    return buffer.getvalue()
+
+
+def test_a_pickle_is_never_opened(fitted_club: StoredClub) -> None:
+    with pytest.raises(DamagedFit, match="no array"):
+        load_fit(damaged(npy(np.array([{"a": 1}], dtype=object))))
+
+
+def test_another_shape_or_type_is_found(fitted_club: StoredClub) -> None:
+    size = FitRun.objects.get().covariance_size
+    for raw in (npy(np.zeros((3, 3))), npy(np.zeros((size, size), dtype=np.float32))):
+        with pytest.raises(DamagedFit, match="shape or type"):
+            load_fit(damaged(raw))
+
+
+def test_a_covariance_with_a_nan_is_found(fitted_club: StoredClub) -> None:
+    size = FitRun.objects.get().covariance_size
+    with pytest.raises(DamagedFit):
+        load_fit(damaged(npy(np.full((size, size), np.nan))))
+
+
+def test_a_missing_coefficient_is_found(fitted_club: StoredClub) -> None:
+    row = FitCoefficient.objects.filter(term__name="peg").first()
+    assert row is not None
+    row.delete()
+    with pytest.raises(DamagedFit):
+        load_fit(FitRun.objects.get())
+
+
+def test_a_run_is_read_once_a_process(fitted_club: StoredClub) -> None:
+    run = FitRun.objects.get()
+    with CaptureQueriesContext(connection) as queries:
+        first = load_fit(run)
+    assert len(queries) == 3
+    with CaptureQueriesContext(connection) as queries:
+        assert load_fit(run) is first
+    assert len(queries) == 0
+
+
+def test_the_cache_is_bounded(estimates: Estimates) -> None:
+    for number in range(CACHED_RUNS + 2):
+        claim = claimed(make_club(f"club-{number}"))
+        load_fit(store_fit(claim=claim, now=NOW + timedelta(days=number), fitted=fitted(estimates)))
+    assert len(store._cache) == CACHED_RUNS
+
+
+def test_an_attempt_that_lost_its_lease_stores_nothing(estimates: Estimates) -> None:
+    claim = claimed(make_club("other"))
+    Job.objects.filter(pk=claim.job_id).update(attempt=2)
+    with pytest.raises(jobs.LeaseLost):
+        store_fit(claim=claim, now=NOW, fitted=fitted(estimates))
+    assert FitRun.objects.count() == 1
+
+
+def test_a_club_serves_one_run(fitted_club: StoredClub) -> None:
+    fit_now(fitted_club.club)
+    assert FitRun.objects.filter(promoted=True).count() == 1
+    with pytest.raises(IntegrityError), transaction.atomic():
+        FitRun.objects.update(promoted=True, promoted_at=NOW)
+
+
+def test_a_promoted_run_says_when(fitted_club: StoredClub) -> None:
+    with pytest.raises(IntegrityError), transaction.atomic():
+        FitRun.objects.update(promoted_at=None)
+
+
+@pytest.mark.django_db(transaction=True)
+@pytest.mark.parametrize("model", [FitRun, FitTerm, FitCoefficient])
+def test_a_row_cannot_move_to_another_club(fitted_club: StoredClub, model: type[FitRun]) -> None:
+    other = make_club("other")
+    row = model.objects.order_by("pk").first()
+    assert row is not None
+    with pytest.raises(IntegrityError), transaction.atomic():
+        model.objects.filter(pk=row.pk).update(club=other)
