@@ -2,6 +2,7 @@
 
 from django.contrib import admin
 from django.urls import include, path
+from django.views.generic import RedirectView
 
 from api.views import advice, clubs, docs, fits, health, jobs, matches, returns, vocabulary, waters
 
@@ -29,6 +30,7 @@ of_a_club = [
 ]
 
 urlpatterns = [
+    path("", RedirectView.as_view(pattern_name="docs")),
     path("admin/", admin.site.urls),
     path("health/live", health.live),
     path("health/ready", health.ready),
