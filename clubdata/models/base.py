@@ -1,12 +1,21 @@
 """What every record shares: a public id, its club, and the constraint that keeps the two together."""
 
 import uuid
+from collections.abc import Callable
 from typing import Any, Self
 
 from django.core.exceptions import FieldDoesNotExist
 from django.db import models
 from django.db.backends.base.schema import BaseDatabaseSchemaEditor
-from django.db.backends.ddl_references import Statement, Table
+
+
+def _open(
+    model: type[models.Model] | None, schema_editor: BaseDatabaseSchemaEditor | None
+) -> tuple[type[models.Model], Callable[[str], str]]:
+    """Django's signature allows neither to be there; a constraint without both cannot be written."""
+    if model is None or schema_editor is None:
+        raise ValueError("a constraint needs its model and a schema editor")
+    return model, schema_editor.quote_name
 
 
 class SameClub(models.BaseConstraint):
@@ -22,33 +31,29 @@ class SameClub(models.BaseConstraint):
         self.field = field
         self.shared = shared
 
-    def constraint_sql(self, model: type[models.Model], schema_editor: BaseDatabaseSchemaEditor) -> str:
-        quote = schema_editor.quote_name
-        column = model._meta.get_field(self.field)
-        target: Any = column.remote_field.model  # type: ignore[union-attr]
+    def constraint_sql(
+        self, model: type[models.Model] | None, schema_editor: BaseDatabaseSchemaEditor | None
+    ) -> str:
+        table, quote = _open(model, schema_editor)
+        column: Any = table._meta.get_field(self.field)
+        target = quote(column.remote_field.model._meta.db_table)
         shared = quote(f"{self.shared}_id")
         return (
             f"CONSTRAINT {quote(self.name)} FOREIGN KEY ({shared}, {quote(column.column)}) "
-            f"REFERENCES {quote(target._meta.db_table)} ({shared}, {quote('id')}) "
-            "DEFERRABLE INITIALLY DEFERRED"
+            f"REFERENCES {target} ({shared}, {quote('id')}) DEFERRABLE INITIALLY DEFERRED"
         )
 
     def create_sql(
         self, model: type[models.Model] | None, schema_editor: BaseDatabaseSchemaEditor | None
-    ) -> Statement | str:
-        assert model is not None and schema_editor is not None  # noqa: S101 - the schema editor's own contract
-        return Statement(
-            f"ALTER TABLE %(table)s ADD {self.constraint_sql(model, schema_editor)}",
-            table=Table(model._meta.db_table, schema_editor.quote_name),
-        )
+    ) -> str:
+        table, quote = _open(model, schema_editor)
+        return f"ALTER TABLE {quote(table._meta.db_table)} ADD {self.constraint_sql(model, schema_editor)}"
 
     def remove_sql(
-        self, model: type[models.Model], schema_editor: BaseDatabaseSchemaEditor
-    ) -> Statement | str:
-        return Statement(
-            f"ALTER TABLE %(table)s DROP CONSTRAINT {schema_editor.quote_name(self.name)}",
-            table=Table(model._meta.db_table, schema_editor.quote_name),
-        )
+        self, model: type[models.Model] | None, schema_editor: BaseDatabaseSchemaEditor | None
+    ) -> str:
+        table, quote = _open(model, schema_editor)
+        return f"ALTER TABLE {quote(table._meta.db_table)} DROP CONSTRAINT {quote(self.name)}"
 
     def validate(
         self,
