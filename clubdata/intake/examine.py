@@ -13,8 +13,9 @@ from clubdata.intake.ledger import Ledger, Weight
 from clubdata.intake.report import NewMatch, Problem, Tally
 from clubdata.intake.rows import Row, RowReader
 from clubdata.intake.sheet import Sheet, open_sheet
+from clubdata.intake.staging import SheetReturn
 from clubdata.intake.vocabulary import load_vocabulary
-from clubdata.models import Club, Match, Outcome, Return, StagedReturn, Water
+from clubdata.models import Club, Match, Outcome, Return, Water
 from clubdata.rules.conventions import read_conventions
 from clubdata.rules.units import format_pounds_ounces
 
@@ -25,7 +26,7 @@ ROWS_AT_ONCE: Final = 1_000
 class Chunk:
     """The rows to land out of the next thousand, and the last line that was read."""
 
-    rows: Sequence[StagedReturn]
+    rows: Sequence[SheetReturn]
     line: int
 
 
@@ -82,7 +83,7 @@ class Examination:
             self.refuse_differing(row.line, row.weight_typed, earlier)
         return False
 
-    def _settle_match(self, staged: StagedReturn) -> None:
+    def _settle_match(self, staged: SheetReturn) -> None:
         """Give the row its match under the code's first spelling; none if the code means another day."""
         if not staged.match_code:
             return

@@ -10,7 +10,7 @@ from clubdata.intake.cells import CellProblem, shown
 from clubdata.models import Outcome
 
 # A report is read by people and kept in one row: beyond this many, problems are counted but not listed.
-MOST_LISTED: Final = 5_000
+MOST_LISTED: Final = 2_000
 _LONGEST_MESSAGE: Final = 400
 
 

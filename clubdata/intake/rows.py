@@ -11,9 +11,9 @@ from clubdata.intake import cells as parse
 from clubdata.intake.cells import CellProblem, WeightCell
 from clubdata.intake.columns import REQUIRED_COLUMNS, Columns
 from clubdata.intake.report import Problem
-from clubdata.intake.staging import sheet_key
+from clubdata.intake.staging import SheetReturn, sheet_key
 from clubdata.intake.vocabulary import Vocabulary
-from clubdata.models import Outcome, SessionKind, StagedReturn
+from clubdata.models import Outcome, SessionKind
 from clubdata.rules.conventions import Conventions
 
 # People write the same few things over and over; the bound keeps memory flat all the same.
@@ -28,7 +28,7 @@ class Row:
 
     line: int
     problems: tuple[Problem, ...]
-    staged: StagedReturn | None
+    staged: SheetReturn | None
     weight_typed: str = ""
 
 
@@ -161,11 +161,11 @@ def _read_member(text: str, members: Mapping[str, int]) -> int:
         ) from None
 
 
-def _staged(line: int, values: Mapping[str, Any], typed: Mapping[str, str]) -> StagedReturn:
+def _staged(line: int, values: Mapping[str, Any], typed: Mapping[str, str]) -> SheetReturn:
     weight: WeightCell = values["weight"]
     weighing = weight.weighing
     nothing_caught = 0 if weight.outcome == Outcome.BLANK else None
-    return StagedReturn(
+    return SheetReturn(
         line=line,
         uid=uuid.uuid4(),
         sheet_key=sheet_key(

@@ -13,7 +13,7 @@ from clubdata.intake import uploads
 from clubdata.intake.columns import SheetRefused
 from clubdata.intake.examine import Examination, begin, open_ledger
 from clubdata.intake.report import write_report
-from clubdata.intake.staging import begin_again, stage, sweep_ended
+from clubdata.intake.staging import READING, begin_again, stage, sweep_ended
 from clubdata.models import Account, Club, Job, JobKind
 from clubdata.services.imports import Late, land
 from clubdata.services.jobs import Claim, beat, claim, finish, hold, refuse, request_job
@@ -21,7 +21,6 @@ from clubdata.services.jobs import Claim, beat, claim, finish, hold, refuse, req
 Clock = Callable[[], datetime]
 Progress = Callable[[int, int, str], None]
 
-READING = "reading the sheet"
 LANDING = "landing the returns"
 
 
