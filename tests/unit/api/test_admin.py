@@ -1,0 +1,133 @@
+"""An officer's pages show the officer's club, no digest, and write nothing that a service must."""
+
+from datetime import timedelta
+from urllib.parse import urlencode
+
+import pytest
+from django.contrib import admin
+from django.contrib.auth.models import Permission
+from django.test import Client
+from django.urls import reverse
+
+from clubdata.models import AccessToken, Account, HookBaitSpelling, Job, JobKind, MemberRole, Peg
+from clubdata.services.accounts import issue_token
+from tests.factories import NOW, SmallClub, make_match, make_return
+
+pytestmark = pytest.mark.django_db
+DAY = timedelta(days=1)
+MODELS = sorted(admin.site._registry, key=lambda model: model._meta.label)
+
+
+@pytest.fixture
+def superuser(db: None) -> Client:
+    account = Account.objects.create_superuser("root-of-tests", password="bank-side-tea-9")
+    client = Client()
+    client.force_login(account)
+    return client
+
+
+@pytest.fixture
+def officer(heron_small: SmallClub) -> Client:
+    """A secretary on the staff with every permission there is."""
+    account = heron_small.account("secretary")
+    account.is_staff = True
+    account.save()
+    account.user_permissions.set(Permission.objects.all())
+    client = Client()
+    client.force_login(account)
+    return client
+
+
+@pytest.mark.parametrize("model", MODELS, ids=lambda model: model._meta.label)
+def test_every_page_opens_and_searches(model: type, superuser: Client, heron_small: SmallClub) -> None:
+    make_match(heron_small.mere)
+    make_return(heron_small.member, heron_small.pegs["1"], part={"hook_bait": heron_small.caster})
+    Job.objects.create(club=heron_small.club, kind=JobKind.FIT, created_at=NOW)
+    issue_token(account=heron_small.account(), device="phone", now=NOW, lifetime=DAY)
+    name = f"admin:{model._meta.app_label}_{model._meta.model_name}"
+    assert superuser.get(reverse(f"{name}_changelist")).status_code == 200
+    assert superuser.get(reverse(f"{name}_changelist"), {"q": "heron 1"}).status_code == 200
+    row = model._default_manager.first()
+    if row is not None:
+        assert superuser.get(reverse(f"{name}_change", args=[row.pk])).status_code == 200
+
+
+def test_an_officer_sees_the_rows_and_the_choices_of_the_own_club_only(
+    officer: Client, heron_small: SmallClub, other_club: SmallClub
+) -> None:
+    make_return(other_club.member, other_club.pegs["1"])
+    for model in ("club", "member", "water", "peg", "hookbait", "match", "return"):
+        text = officer.get(reverse(f"admin:clubdata_{model}_changelist")).content.decode()
+        assert "Grebe" not in text and "grebe" not in text, model
+    form = officer.get(reverse("admin:clubdata_peg_add")).content.decode()
+    assert "Heron-Small Mere" in form and "Grebe" not in form
+    foreign = reverse("admin:clubdata_peg_change", args=[other_club.pegs["1"].pk])
+    assert officer.get(foreign).status_code == 302
+
+
+def test_an_officer_sees_no_logins_and_no_tokens(officer: Client, heron_small: SmallClub) -> None:
+    assert officer.get(reverse("admin:clubdata_account_changelist")).status_code == 403
+    assert officer.get(reverse("admin:clubdata_accesstoken_changelist")).status_code == 403
+
+
+def test_no_page_shows_a_digest_and_revoking_closes_the_key(
+    superuser: Client, heron_small: SmallClub
+) -> None:
+    token, _ = issue_token(account=heron_small.account(), device="phone", now=NOW, lifetime=DAY)
+    changelist = reverse("admin:clubdata_accesstoken_changelist")
+    change = reverse("admin:clubdata_accesstoken_change", args=[token.pk])
+    for page in (changelist, change):
+        text = superuser.get(page).content.decode()
+        assert "phone" in text and token.digest not in text
+    superuser.post(changelist, {"action": "revoke", "_selected_action": [token.pk]})
+    assert AccessToken.objects.get(pk=token.pk).revoked_at is not None
+
+
+@pytest.mark.parametrize("model", ["return", "job"])
+def test_what_a_service_must_write_is_not_written_here(model: str, superuser: Client) -> None:
+    assert superuser.get(reverse(f"admin:clubdata_{model}_add")).status_code == 403
+
+
+def test_a_peg_cannot_be_put_on_another_clubs_water(
+    superuser: Client, heron_small: SmallClub, other_club: SmallClub
+) -> None:
+    forms = {
+        f"{name}-{key}": "0" for name in ("hazards", "depths") for key in ("TOTAL_FORMS", "INITIAL_FORMS")
+    }
+    values = {"club": heron_small.club.pk, "water": other_club.mere.pk, "label": "99", "bank_order": 99}
+    response = superuser.post(reverse("admin:clubdata_peg_add"), {**values, **forms})
+    assert "belongs to another club" in response.content.decode()
+    assert not Peg.objects.filter(label="99").exists()
+
+
+def test_a_spelling_is_folded_joins_its_club_and_stands_once(
+    superuser: Client, heron_small: SmallClub
+) -> None:
+    caster = heron_small.caster
+    address = reverse("admin:clubdata_hookbait_change", args=[caster.pk])
+
+    def add(spelling: str) -> str:
+        rows = list(caster.spellings.order_by("pk"))
+        values = {"club": caster.club_id, "name": caster.name}
+        values |= {"spellings-TOTAL_FORMS": len(rows) + 1, "spellings-INITIAL_FORMS": len(rows)}
+        for index, row in enumerate(rows):
+            values |= {f"spellings-{index}-id": row.pk, f"spellings-{index}-folded": row.folded}
+            values |= {f"spellings-{index}-entry": caster.pk}
+        values |= {f"spellings-{len(rows)}-entry": caster.pk, f"spellings-{len(rows)}-folded": spelling}
+        body = urlencode(values)
+        return superuser.post(
+            address, body, content_type="application/x-www-form-urlencoded"
+        ).content.decode()
+
+    add("  Dark   CASTERS ")
+    assert HookBaitSpelling.objects.filter(club=caster.club, entry=caster, folded="dark casters").exists()
+    assert "errorlist" in add("reds")  # the club's word for red maggot already
+    assert HookBaitSpelling.objects.filter(club=caster.club, folded="reds").count() == 1
+
+
+def test_a_role_is_given_in_the_members_club(superuser: Client, heron_small: SmallClub) -> None:
+    member = heron_small.member
+    values = {"club": member.club_id, "number": member.number, "name": member.name}
+    values |= {"roles-TOTAL_FORMS": 1, "roles-INITIAL_FORMS": 0, "roles-0-role": "analyst"}
+    superuser.post(reverse("admin:clubdata_member_change", args=[member.pk]), values)
+    assert MemberRole.objects.get(member=member).club == heron_small.club
