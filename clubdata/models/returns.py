@@ -99,20 +99,30 @@ class Return(ClubRecord):
                 condition=Q(session_kind=SessionKind.MATCH) | Q(match__isnull=True),
                 name="return_pleasure_has_no_match",
             ),
+            # A check that comes out unknown passes, so what may not be null says so.
             models.CheckConstraint(
                 condition=(Q(outcome=Outcome.DID_NOT_FISH) & Q(hours__isnull=True))
-                | (~Q(outcome=Outcome.DID_NOT_FISH) & Q(hours__gt=0, hours__lte=MOST_HOURS)),
+                | (
+                    ~Q(outcome=Outcome.DID_NOT_FISH)
+                    & Q(hours__isnull=False, hours__gt=0, hours__lte=MOST_HOURS)
+                ),
                 name="return_hours_within_reason",
             ),
             models.CheckConstraint(condition=Q(rods__gte=1, rods__lte=4), name="return_one_to_four_rods"),
             models.CheckConstraint(
-                condition=Q(outcome__in=WITH_WEIGHT, weight_g__gt=0, weight_g__lte=MOST_WEIGHT_G)
-                | Q(outcome=Outcome.BLANK, weight_g=0)
+                condition=Q(
+                    outcome__in=WITH_WEIGHT,
+                    weight_g__isnull=False,
+                    weight_g__gt=0,
+                    weight_g__lte=MOST_WEIGHT_G,
+                )
+                | Q(outcome=Outcome.BLANK, weight_g__isnull=False, weight_g=0)
                 | Q(outcome__in=WITHOUT_WEIGHT, weight_g__isnull=True),
                 name="return_weight_agrees_with_outcome",
             ),
             models.CheckConstraint(
-                condition=Q(outcome__in=WITH_WEIGHT, weight_step__gt=0) & ~Q(weight_unit="")
+                condition=Q(outcome__in=WITH_WEIGHT, weight_step__isnull=False, weight_step__gt=0)
+                & ~Q(weight_unit="")
                 | Q(outcome__in=(Outcome.BLANK, *WITHOUT_WEIGHT), weight_step__isnull=True, weight_unit=""),
                 name="return_weight_says_how_weighed",
             ),

@@ -49,7 +49,8 @@ def draft(*, who: Membership, now: datetime, data: HandIn) -> Draft:
     """Look up and check a hand-in. Raises `ManyInvalid` with every fault found."""
     faults = Faults()
     place = _place(who, data, faults)
-    faults.check()  # without a water neither its pegs nor its local date can be checked
+    if place["water"] is None:
+        faults.check()  # neither its pegs nor its local date can be checked
     _check_day(data, place["water"], now, faults)
     session = {
         **{f"{name}_id": None if found is None else found.pk for name, found in place.items()},
@@ -222,7 +223,9 @@ def _part(
                 columns[f"{name}_id"] = lexicon.find(word)
     if part.distance_m is not None and not 0 <= part.distance_m <= MOST_DISTANCE_M:
         faults.add(f"{path}.distance_m", "out_of_range", f"From 0 to {MOST_DISTANCE_M} metres.")
-    longest = data.hours if data.hours is not None else Decimal(MOST_HOURS)
+    longest = Decimal(MOST_HOURS)
+    if data.hours is not None and 0 < data.hours < longest:
+        longest = data.hours
     if part.hours is not None and not 0 < part.hours <= longest:
         faults.add(f"{path}.hours", "out_of_range", "More than 0 and at most the session's hours.")
     return {

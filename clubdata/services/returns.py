@@ -59,16 +59,20 @@ def hand_in(*, actor: Account, club: Club, now: datetime, data: HandIn) -> Retur
     """
     who = membership(actor=actor, slug=club.slug)
     made = draft(who=who, now=now, data=data)
-    if data.uid is not None and Return.objects.filter(uid=data.uid).exists():
+    if data.uid is not None and _is_kept(data.uid):
         return _replay(who, data.uid, made)
     try:
         with transaction.atomic():
             return _store(who, data, made, now)
     except IntegrityError:
         # The same return sent twice at once: the other request was first.
-        if data.uid is None or not Return.objects.filter(uid=data.uid).exists():
+        if data.uid is None or not _is_kept(data.uid):
             raise
         return _replay(who, data.uid, made)
+
+
+def _is_kept(uid: uuid.UUID) -> bool:
+    return Return.objects.filter(uid=uid).exists()
 
 
 def _store(who: Membership, data: HandIn, made: Draft, now: datetime) -> Return:
