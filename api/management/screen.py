@@ -47,11 +47,14 @@ def example_lines(examples: Sequence[Example], *, address: str) -> list[str]:
     """The requests, each whole, so that any one of them may be pasted alone."""
     lines = ["Worth pasting:"]
     for example in examples:
-        body = f" \\\n    -H 'Content-Type: application/json' -d '{example.body}'" if example.body else ""
         lines += [
             "",
             f"  # {example.title} (asked by the {example.person.title})",
-            f"  curl -s -H 'Authorization: Bearer {example.person.token}' \\",
-            f"    '{address}{example.path}'{body}",
+            f"  curl -s '{address}{example.path}' \\",
+            f"    -H 'Authorization: Bearer {example.person.token}' \\",
         ]
+        if example.body:
+            lines += ["    -H 'Content-Type: application/json' \\", f"    -d '{example.body}' \\"]
+        # The API's answer on many lines, for eyes.
+        lines.append("    -H 'Accept: application/json; indent=2'")
     return lines
