@@ -47,6 +47,10 @@ class Children:
         self.log_dir.mkdir(parents=True, exist_ok=True)
         self.children.append(Child(name, command, self._spawn(name, command), time.monotonic()))
 
+    def has(self, name: str) -> bool:
+        """Whether a child of this name was started."""
+        return any(child.name == name for child in self.children)
+
     def look_after(self) -> None:
         """Start again what has died. Raises `KeepsDying` for a child that never gets going."""
         for child in self.children:

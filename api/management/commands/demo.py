@@ -15,6 +15,8 @@ from typing import Any, NoReturn
 from django.conf import settings
 from django.core.management import call_command
 from django.core.management.base import BaseCommand
+from django.db import connection
+from django.db.migrations.executor import MigrationExecutor
 from django.utils import timezone
 
 from analytics.answers.freshness import Freshness, fit_status
@@ -35,6 +37,7 @@ from clubdata.services.jobs import request_job
 DEMO_DIR = Path(settings.BASE_DIR) / "clubdata" / "demo"
 DESCRIPTION = DEMO_DIR / "club-heron.json"
 SHEET = DEMO_DIR / "returns-heron.csv"
+PYTHON = (sys.executable, "-m")
 # A port that the last demo has only just let go of is worth a moment's patience.
 PORT_PATIENCE_S = 3.0
 WEB_PATIENCE_S = 60.0
@@ -73,11 +76,10 @@ class Command(BaseCommand):
     def _run(self, children: Children, port: int) -> None:
         address = f"http://127.0.0.1:{port}"
         self._say("", "clubdata: a club's catch returns, and the advice they hold", "")
+        _migrate()
+        self._say(fact("database", "ready"))
+        children.start("web", [*PYTHON, "gunicorn", "--config", "api/server.py", "api.wsgi:application"])
         club = self._set_up_club()
-        python = [sys.executable, "-m"]
-        children.start("worker", [*python, "analytics.worker"])
-        children.start("schedule", [*python, "analytics.worker", "schedule"])
-        children.start("web", [*python, "gunicorn", "--config", "api/server.py", "api.wsgi:application"])
         self._import_returns(club, children)
         self._fit(club, children)
         people = fresh_people(club=club, now=timezone.now())
@@ -86,6 +88,7 @@ class Command(BaseCommand):
             await_page(url, token=people[0].token, patience_s=WEB_PATIENCE_S, meanwhile=children.look_after)
         except NoAnswer as trouble:
             self._give_up(f"The advice could not be asked for ({trouble}); {children.log_dir} says why.")
+        _start_workers(children)
         self._say(fact("serving", f"{address}/api/docs/ explains every request; Ctrl-C ends it"), "")
         self._say(*people_table(people), "")
         self._say(*example_lines(examples_of(club, people), address=address), "")
@@ -95,8 +98,6 @@ class Command(BaseCommand):
             time.sleep(0.5)
 
     def _set_up_club(self) -> Club:
-        call_command("migrate", verbosity=0, interactive=False)
-        self._say(fact("database", "ready"))
         description = json.loads(DESCRIPTION.read_text(encoding="utf-8"))
         setup_club(description=description, actor=None, now=timezone.now())
         club: Club = Club.objects.get(slug=description["slug"])
@@ -131,6 +132,7 @@ class Command(BaseCommand):
             self._say(fact("fit", told + later))
 
     def _await_end(self, job: Job, title: str, children: Children) -> Job:
+        _start_workers(children)
         ended = await_job(job, title=title, meanwhile=children.look_after)
         if ended.state != JobState.FINISHED:
             self._give_up(f"The {ended.kind} ended as {ended.state} ({ended.reason_code}): {ended.reason}")
@@ -163,6 +165,20 @@ class Command(BaseCommand):
     def _give_up(self, why: str) -> NoReturn:
         self.stderr.write(why)
         raise SystemExit(1)
+
+
+def _migrate() -> None:
+    """Bring the database up to date; looking first is a second quicker when there is nothing to do."""
+    executor = MigrationExecutor(connection)
+    if executor.migration_plan(executor.loader.graph.leaf_nodes()):
+        call_command("migrate", verbosity=0, interactive=False)
+
+
+def _start_workers(children: Children) -> None:
+    """When a job is waited for, and otherwise once the advice is served: they take seconds of their own."""
+    if not children.has("worker"):
+        children.start("worker", [*PYTHON, "analytics.worker"])
+        children.start("schedule", [*PYTHON, "analytics.worker", "schedule"])
 
 
 def _is_free(port: int) -> bool:
