@@ -168,6 +168,7 @@ class ReturnQuery(PageQuery):
 
     water = serializers.UUIDField(required=False, help_text="A water's uid.")
     peg = serializers.CharField(required=False, max_length=40, help_text="A label, or a peg's uid.")
+    match = serializers.CharField(required=False, max_length=40, help_text="A match's code.")
     session_kind = serializers.ChoiceField(choices=SessionKind.choices, required=False)
     outcome = serializers.ChoiceField(choices=Outcome.choices, required=False)
     mine = serializers.BooleanField(required=False, default=False, help_text="Your own returns only.")

@@ -24,6 +24,7 @@ class ReturnListView(ClubView):
     order = Keyset(("-fished_on", "-uid"))
     filters = {
         "water": "water__uid",
+        "match": "match__code",
         "first_day": "fished_on__gte",
         "last_day": "fished_on__lte",
         "session_kind": "session_kind",

@@ -76,12 +76,12 @@ def sky_for(*, latitude: float, longitude: float, on: date, time_zone: str) -> S
     noon = _instant(on, time(12), zone)
     changes = list(_sun_changes(_observer(latitude, longitude), start, end))
     return Sky(
-        sunrise=next((moment for moment, rises in changes if rises), None),
-        sunset=next((moment for moment, rises in changes if not rises), None),
-        day_length_hours=_hours_of_sun(_observer(latitude, longitude), changes, start, end),
+        sunrise=next((_to_the_second(moment) for moment, rises in changes if rises), None),
+        sunset=next((_to_the_second(moment) for moment, rises in changes if not rises), None),
+        day_length_hours=round(_hours_of_sun(_observer(latitude, longitude), changes, start, end), 2),
         moon_phase=_phase_between(start, end),
-        moon_illuminated_fraction=float(ephem.Moon(_number(noon)).phase) / 100,
-        moon_age_days=(noon - previous_moon_phase(MoonPhase.NEW, noon)) / timedelta(days=1),
+        moon_illuminated_fraction=round(float(ephem.Moon(_number(noon)).phase) / 100, 3),
+        moon_age_days=round((noon - previous_moon_phase(MoonPhase.NEW, noon)) / timedelta(days=1), 2),
     )
 
 
@@ -97,6 +97,11 @@ def previous_moon_phase(phase: MoonPhase, before: datetime) -> datetime:
 
 def _instant(on: date, at: time, zone: ZoneInfo) -> datetime:
     return datetime.combine(on, at, tzinfo=zone).astimezone(UTC)
+
+
+def _to_the_second(moment: datetime) -> datetime:
+    """No bank side sees the Sun rise more exactly, refraction being what it is."""
+    return (moment + timedelta(milliseconds=500)).replace(microsecond=0)
 
 
 def _number(moment: datetime) -> float:
