@@ -1,4 +1,4 @@
-"""Stages: files with SQLite, which need no server, and PostgreSQL with Redis where the environment names them."""
+"""Stages: files with SQLite, which need no server, and PostgreSQL with Redis where they are named."""
 
 import os
 import uuid

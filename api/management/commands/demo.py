@@ -119,7 +119,7 @@ class Command(BaseCommand):
         """Wait for the first fit; a later one may take its time, for the last one answers meanwhile."""
         status = fit_status(club=club)
         if status.freshness != Freshness.FRESH:
-            job = request_fit(club=club, actor=None, now=timezone.now())
+            job = _under_way(club, JobKind.FIT) or request_fit(club=club, actor=None, now=timezone.now())
             ring(job_id=job.pk)
             if status.freshness == Freshness.NONE:
                 self._await_end(job, "fit", children)
