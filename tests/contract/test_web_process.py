@@ -37,7 +37,8 @@ from django.test import Client
 import psutil
 given = json.load(sys.stdin)
 client = Client(headers={"Authorization": f"Bearer {given['key']}"})
-asked = [*given["asked"], ["/health/ready", {}], ["/api/schema/", {}], ["/api/docs/", {}], ["/admin/login/", {}]]
+open_to_all = ("/health/ready", "/api/schema/", "/api/docs/", "/admin/login/")
+asked = [*given["asked"], *([path, {}] for path in open_to_all)]
 status = {path: client.get(path, query).status_code for path, query in asked}
 advice = client.get(*next(one for one in asked if one[0].endswith("/advice/"))).json()
 print(json.dumps({

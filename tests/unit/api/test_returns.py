@@ -1,0 +1,186 @@
+"""Handing in from the bank side: echoed, replayed, refused with every fault by name; and read by role."""
+
+import uuid
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+from rest_framework.test import APIClient
+
+from clubdata.models import Account, Return
+from tests.factories import SmallClub, make_return
+
+pytestmark = pytest.mark.django_db
+ClientFor = Callable[[Account | None], APIClient]
+ADDRESS = "/api/v1/clubs/heron-small/returns/"
+BODY: dict[str, Any] = {
+    "water": "Heron-Small Mere",
+    "peg": "12a",
+    "fished_on": "2024-06-14",
+    "hours": 5,
+    "outcome": "weighed",
+    "weight": "12-7-8",
+    "parts": [{"hook_bait": "reds", "rig_type": "taper", "distance_m": 11.5}],
+    "notes": "by the reeds",
+}
+
+
+def test_what_was_handed_in_comes_back_with_grams_pounds_sun_and_moon(
+    heron_small: SmallClub, client_for: ClientFor
+) -> None:
+    client = client_for(heron_small.account())
+    response = client.post(ADDRESS, BODY)
+    assert response.status_code == 201, response.content
+    shown = response.json()
+    assert response["Location"] == f"http://testserver{ADDRESS}{shown['uid']}/"
+    # 12 lb 7 oz 8 dr by the international pound (0.45359237 kg): 5655.73 g
+    assert shown["weight"] == {
+        "grams": 5656,
+        "pounds_ounces": "12 lb 8 oz",
+        "as_weighed": "12-7-8",
+        "as_typed": "12-7-8",
+        "unit": "dram",
+        "step": 1.0,
+    }
+    assert (shown["peg"]["label"], shown["parts"][0]["hook_bait"]["name"]) == ("12A", "red maggot")
+    # First quarter of June 2024: the 14th, 05:18 UT (Astronomical Applications Department, US Naval
+    # Observatory, Phases of the Moon).
+    assert shown["sky"]["moon_phase"] == "first quarter"
+    assert shown["sky"]["sunrise"].startswith("2024-06-14T03:")
+    assert shown["cautions"] == []
+    assert client.get(response["Location"]).json() == shown
+
+
+def test_under_a_power_line_the_record_stands_and_the_danger_is_said(
+    heron_small: SmallClub, client_for: ClientFor
+) -> None:
+    response = client_for(heron_small.account()).post(ADDRESS, {**BODY, "peg": "5"})
+    assert response.status_code == 201
+    assert [caution["code"] for caution in response.json()["cautions"]] == ["overhead_power_line"]
+
+
+def test_sent_again_after_a_lost_signal(heron_small: SmallClub, client_for: ClientFor) -> None:
+    client = client_for(heron_small.account())
+    body = {**BODY, "uid": str(uuid.uuid4())}
+    first, again = client.post(ADDRESS, body), client.post(ADDRESS, body)
+    assert (first.status_code, again.status_code) == (201, 200)
+    assert first.json() == again.json()
+    changed = client.post(ADDRESS, {**body, "weight": "12-7-9"})
+    assert changed.status_code == 409
+    assert changed.json()["type"] == "/problems/conflict"
+    assert Return.objects.count() == 1
+
+
+def test_every_fault_is_named_with_its_field(heron_small: SmallClub, client_for: ClientFor) -> None:
+    wrong = {**BODY, "weight": "12.7", "hours": 49, "parts": [{"hook_bait": "red magot"}]}
+    response = client_for(heron_small.account()).post(ADDRESS, wrong)
+    assert response.status_code == 400
+    problem = response.json()
+    assert problem["type"] == "/problems/invalid-input"
+    assert {(fault["field"], fault["code"]) for fault in problem["errors"]} == {
+        ("weight", "ambiguous_weight"),
+        ("hours", "out_of_range"),
+        ("parts.0.hook_bait", "unknown_word"),
+    }
+    assert "red maggot" in problem["detail"]
+
+
+@pytest.mark.parametrize(
+    ("extra", "field"),
+    [
+        ({"bait": "reds"}, "bait"),
+        ({"parts": [{"hookbait": "reds"}]}, "parts.0.hookbait"),
+        ({"conditions": {"wind": 3}}, "conditions.wind"),
+        ({"hours": "5.123"}, "hours"),
+        ({"fished_on": "14/06/2024"}, "fished_on"),
+        ({"outcome": "good"}, "outcome"),
+    ],
+)
+def test_a_misspelt_field_is_told_not_dropped(
+    extra: dict[str, Any], field: str, heron_small: SmallClub, client_for: ClientFor
+) -> None:
+    response = client_for(heron_small.account()).post(ADDRESS, {**BODY, **extra})
+    assert response.status_code == 400
+    assert [fault["field"] for fault in response.json()["errors"]] == [field]
+
+
+def test_members_hand_in_their_own_and_officers_anybodys(
+    heron_small: SmallClub, client_for: ClientFor
+) -> None:
+    others = {**BODY, "member": "M2"}
+    assert client_for(heron_small.account()).post(ADDRESS, others).status_code == 400
+    response = client_for(heron_small.account("organiser")).post(ADDRESS, {**others, "session_kind": "match"})
+    assert response.status_code == 201
+    assert response.json()["member"]["number"] == "M2"
+
+
+@pytest.fixture
+def both_kinds(heron_small: SmallClub) -> dict[str, Return]:
+    """Another member's match and pleasure returns, with notes, entered by themselves."""
+    account = heron_small.account("other_member")
+    return {
+        kind: make_return(
+            heron_small.other_member,
+            heron_small.pegs["2"],
+            session_kind=kind,
+            notes="secret swim",
+            entered_by=account,
+        )
+        for kind in ("match", "pleasure")
+    }
+
+
+@pytest.mark.parametrize(
+    ("role", "kinds", "notes"),
+    [
+        ("member", {"match"}, None),
+        ("organiser", {"match"}, "secret swim"),
+        ("analyst", {"match", "pleasure"}, "secret swim"),
+        ("secretary", {"match", "pleasure"}, "secret swim"),
+        ("other_member", {"match", "pleasure"}, "secret swim"),
+    ],
+)
+def test_what_each_role_reads_of_anothers_returns(  # noqa: PLR0917 - three cases' values, three fixtures
+    role: str,
+    kinds: set[str],
+    notes: str | None,
+    both_kinds: dict[str, Return],
+    heron_small: SmallClub,
+    client_for: ClientFor,
+) -> None:
+    client = client_for(heron_small.account(role))
+    rows = client.get(ADDRESS).json()["results"]
+    assert {row["session_kind"] for row in rows} == kinds
+    assert {row["notes"] for row in rows} == {notes}
+    assert {row["entered_by"] is None for row in rows} == {notes is None}
+    for kind, session in both_kinds.items():
+        expected = 200 if kind in kinds else 404
+        assert client.get(f"{ADDRESS}{session.uid}/").status_code == expected
+
+
+def test_the_list_narrows(heron_small: SmallClub, client_for: ClientFor) -> None:
+    mere, brook = heron_small.pegs, heron_small.brook_pegs
+    rows = {
+        "mere": make_return(heron_small.member, mere["1"], fished_on="2024-05-01"),
+        "brook": make_return(heron_small.member, brook["1"], fished_on="2024-05-02"),
+        "match": make_return(heron_small.member, mere["2"], fished_on="2024-05-03", session_kind="match"),
+        "blank": make_return(heron_small.member, mere["3"], fished_on="2024-05-04", outcome="blank"),
+        "other": make_return(
+            heron_small.other_member, mere["2"], fished_on="2024-05-05", session_kind="match"
+        ),
+    }
+    client = client_for(heron_small.account())
+
+    def listed(**query: str) -> set[str]:
+        uids = {row["uid"] for row in client.get(ADDRESS, query).json()["results"]}
+        return {name for name, row in rows.items() if str(row.uid) in uids}
+
+    assert listed() == set(rows)
+    assert listed(water=str(heron_small.brook.uid)) == {"brook"}
+    assert listed(peg="2") == {"match", "other"}
+    assert listed(peg=str(brook["1"].uid)) == {"brook"}
+    assert listed(peg="1") == {"mere", "brook"}
+    assert listed(session_kind="match", mine="true") == {"match"}
+    assert listed(outcome="blank") == {"blank"}
+    assert listed(**{"from": "2024-05-02", "to": "2024-05-03"}) == {"brook", "match"}
+    assert listed(water=str(uuid.uuid4())) == set()
