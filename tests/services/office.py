@@ -11,7 +11,7 @@ import statistics
 import sys
 import time
 from collections.abc import Callable
-from datetime import date
+from datetime import date, timedelta
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
@@ -27,9 +27,10 @@ from analytics.models import FitRun  # noqa: E402
 from analytics.requests import request_fit  # noqa: E402
 from analytics.runs import run_fit  # noqa: E402
 from analytics.worker.dispatch import ring as ring_bell  # noqa: E402
+from analytics.worker.work import run_job  # noqa: E402
 from api.management.commands.demo import DESCRIPTION  # noqa: E402
 from clubdata.intake import uploads  # noqa: E402
-from clubdata.models import Club, Job, JobKind, JobState, Member, Peg, Return  # noqa: E402
+from clubdata.models import Account, Club, Job, JobKind, JobState, Member, MemberRole, Peg, Return, Role  # noqa: E402
 from clubdata.services import accounts, clubs, jobs  # noqa: E402
 from clubdata.services.hand_ins import HandIn, PartInput  # noqa: E402
 from clubdata.services.returns import hand_in  # noqa: E402
@@ -87,13 +88,34 @@ def freeze_in(kind: str, pid: int, patience_s: float) -> bool:
     return False
 
 
+def work(job_id: int) -> str:
+    """Do a job's work in this process; the state in which it ended."""
+    run_job(job_id=job_id, clock=timezone.now)
+    return str(Job.objects.values_list("state", flat=True).get(pk=job_id))
+
+
+def _angler(club: Club) -> Account:
+    member = Member.objects.filter(club=club, roles__role=Role.MEMBER).order_by("number")[0]
+    return member.account or accounts.open_account(
+        member=member, username="angler", password=None, actor=None, now=timezone.now()
+    )
+
+
+def sign_in_with_every_role() -> str:
+    """The token of a member who may ask for everything."""
+    club = Club.objects.get()
+    account = _angler(club)
+    member = Member.objects.get(club=club, account=account)
+    for role in Role:
+        MemberRole.objects.get_or_create(club=club, member=member, role=role)
+    lifetime = timedelta(hours=1)
+    return accounts.issue_token(account=account, device="test", now=timezone.now(), lifetime=lifetime)[1]
+
+
 def hand_in_many(number: int) -> dict[str, float]:
     """Hand in `number` returns, one after another; how long they took, in seconds."""
     club = Club.objects.get()
-    member = Member.objects.filter(club=club, roles__role="member").order_by("number")[0]
-    actor = member.account or accounts.open_account(
-        member=member, username="angler", password=None, actor=None, now=timezone.now()
-    )
+    actor = _angler(club)
     peg = Peg.objects.filter(club=club, hazards=None).select_related("water")[0]
     took = []
     for turn in range(number):
@@ -138,6 +160,8 @@ CALLS: dict[str, Callable[..., Any]] = {
         freeze_in,
         hand_in_many,
         fit_many,
+        work,
+        sign_in_with_every_role,
     )
 }
 

@@ -2,6 +2,7 @@
 
 import json
 import os
+import socket
 import subprocess
 import sys
 import time
@@ -101,6 +102,12 @@ class Stage:
             for each in family(process):
                 each.kill()
         psutil.wait_procs(self.started, timeout=10)
+
+
+def free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
 
 
 def stage_environ(folder: Path, **more: str) -> dict[str, str]:

@@ -11,17 +11,21 @@ import urllib.request
 import psutil
 import pytest
 
-from tests.services.stage import GOING_AGAIN_S, Office, Stage, family, living, pool_of, wait_for, worker_of
+from tests.services.stage import (
+    GOING_AGAIN_S,
+    Office,
+    Stage,
+    family,
+    free_port,
+    living,
+    pool_of,
+    wait_for,
+    worker_of,
+)
 
 pytestmark = pytest.mark.slow
 
 VICTIMS = ["worker child", "worker parent", "demo parent"]
-
-
-def free_port() -> int:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return int(probe.getsockname()[1])
 
 
 def start_demo(stage: Stage) -> psutil.Process:

@@ -1,0 +1,111 @@
+"""The web process, asked for every answer that its schema names, has loaded none of the fitting side."""
+
+import json
+import urllib.error
+import urllib.request
+from typing import Any
+
+import psutil
+import pytest
+
+from api.management.commands.demo import SHEET
+from tests.services.stage import Stage, free_port, wait_for
+from tests.services.traced_wsgi import PAGE
+
+pytestmark = pytest.mark.slow
+
+# Loaded by a fit, and far too large for a process that only reads what it left.
+FITTING_SIDE = {"pandas", "statsmodels", "scipy"}
+OPEN_PAGES = ["/health/live", "/health/ready", "/api/schema/", "/api/docs/", "/admin/login/"]
+# What a route's required query parameters are filled with.
+QUERIES = {"month": "3"}
+
+
+class Web:
+    """A client of one web process."""
+
+    def __init__(self, address: str, token: str) -> None:
+        self._address, self._token = address, token
+
+    def get(self, path: str, body: Any = None) -> tuple[int, bytes]:
+        headers = {"Authorization": f"Bearer {self._token}", "Accept": "*/*"}
+        data = None
+        if body is not None:
+            headers["Content-Type"] = "application/json"
+            data = json.dumps(body).encode()
+        request = urllib.request.Request(self._address + path, headers=headers, data=data)  # noqa: S310
+        try:
+            with urllib.request.urlopen(request, timeout=60) as response:  # noqa: S310
+                return response.status, response.read()
+        except urllib.error.HTTPError as error:
+            return error.code, error.read()
+        except OSError:
+            return 0, b""
+
+    def json(self, path: str) -> Any:
+        status, text = self.get(path)
+        assert status == 200, (path, status, text[:500])
+        return json.loads(text)
+
+
+@pytest.fixture
+def web(files: Stage) -> tuple[Web, psutil.Process]:
+    """A web process over a club that has returns and a fit."""
+    office = files.office()
+    office("open_club")
+    assert office("work", job_id=office("want_import", sheet=str(SHEET))) == "finished"
+    assert office("work", job_id=office("want_fit")) == "finished"
+    token = office("sign_in_with_every_role")
+    port = free_port()
+    files.environ["CLUBDATA_BIND"] = f"127.0.0.1:{port}"
+    application = "tests.services.traced_wsgi:application"
+    process = files.start("-m", "gunicorn", "--config", "api/server.py", application)
+    client = Web(f"http://127.0.0.1:{port}", token)
+    wait_for(lambda: client.get("/health/live")[0] == 200, what="the web process")
+    return client, process
+
+
+def test_every_answer_comes_without_the_fitting_side(
+    web: tuple[Web, psutil.Process], capsys: pytest.CaptureFixture[str]
+) -> None:
+    client, gunicorn = web
+    for path in OPEN_PAGES:
+        assert client.get(path)[0] == 200, path
+    asked = [address_of(client, template, route) for template, route in routes(client).items()]
+    assert any("/advice/" in path for path in asked) and len(asked) > 10
+    for path in asked:
+        client.json(path)
+    assert client.get("/api/v1/clubs/heron/returns/", hand_in(client))[0] == 201
+    assert client.get("/api/v1/clubs/heron/fits/", {})[0] == 202
+
+    loaded = {name.partition(".")[0] for name in client.json(PAGE)}
+    assert "numpy" in loaded
+    assert loaded & FITTING_SIDE == set()
+    (process,) = gunicorn.children()
+    with capsys.disabled():
+        print(f"\nweb process after {len(asked)} kinds of answer: {process.memory_info().rss / 1e6:.0f} MB")  # noqa: T201
+
+
+def routes(client: Web) -> dict[str, Any]:
+    """Every path of the schema that can be read, with what the schema says of reading it."""
+    status, text = client.get("/api/schema/?format=json")
+    assert status == 200, text[:500]
+    paths = json.loads(text)["paths"]
+    return {template: methods["get"] for template, methods in paths.items() if "get" in methods}
+
+
+def address_of(client: Web, template: str, route: Any) -> str:
+    """The template with the club's name and, for an id, that of the first thing in the list above it."""
+    path = template.replace("{slug}", "heron")
+    above, is_nested, _ = path.partition("{uid}")
+    if is_nested:
+        path = path.replace("{uid}", client.json(above)["results"][0]["uid"])
+    required = [each["name"] for each in route.get("parameters", []) if each["in"] == "query"]
+    query = "&".join(f"{name}={QUERIES[name]}" for name in required if name in QUERIES and "/advice/" in path)
+    return f"{path}?{query}" if query else path
+
+
+def hand_in(client: Web) -> dict[str, Any]:
+    part = {"hook_bait": "casters", "distance_m": 11}
+    said = {"water": "Heron Mere", "peg": "14", "fished_on": "2024-06-16", "hours": 5}
+    return {**said, "outcome": "weighed", "weight": "12lb 8oz", "parts": [part]}
