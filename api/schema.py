@@ -26,6 +26,10 @@ class ClubdataSchema(AutoSchema):
         query = getattr(self.view, "query", {}).get(self.method)
         return [query] if query else []
 
+    def get_summary(self) -> str:
+        """The first sentence of the method's own description."""
+        return str(self.get_description()).partition(".")[0].replace("\n", " ")
+
     def get_tags(self) -> list[str]:
         parts = self.path.strip("/").split("/")
         return ["advice"] if "advice" in parts else parts[NOUN_POSITION:][:1] or parts[2:3]

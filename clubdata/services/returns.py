@@ -2,7 +2,8 @@
 
 A club publishes its match results, so members read one another's match returns, but without notes and
 without who typed them in; where and how a member fishes for pleasure stays their own. The organiser
-reads all match returns in full, the analyst and the secretary all returns. A club's returns are nothing
+reads all match returns in full, the analyst and the secretary all returns; and who handed in a return
+for somebody else reads that one. A club's returns are nothing
 to anybody outside it, and to a member who has left.
 """
 
@@ -23,6 +24,7 @@ from clubdata.models import (
     Role,
     SessionKind,
     SessionPart,
+    Source,
 )
 from clubdata.rules.cautions import Caution
 from clubdata.rules.sky import Sky, sky_for
@@ -128,7 +130,8 @@ def visible_returns(who: Membership) -> QuerySet[Return]:
     returns = Return.objects.visible_to(who.account).filter(club=who.club)
     if who.may(SEES_ALL):
         return returns
-    return returns.filter(Q(member=who.member) | Q(session_kind=SessionKind.MATCH))
+    handed_in = Q(entered_by=who.account) & ~Q(source=Source.SHEET)
+    return returns.filter(Q(member=who.member) | Q(session_kind=SessionKind.MATCH) | handed_in)
 
 
 def sees_in_full(who: Membership, session: Return) -> bool:
@@ -137,6 +140,7 @@ def sees_in_full(who: Membership, session: Return) -> bool:
         session.member_id == who.member.pk
         or who.may(SEES_ALL)
         or (who.may(SEES_MATCHES) and session.session_kind == SessionKind.MATCH)
+        or (session.entered_by_id == who.account.pk and session.source != Source.SHEET)
     )
 
 

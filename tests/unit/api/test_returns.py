@@ -114,6 +114,21 @@ def test_members_hand_in_their_own_and_officers_anybodys(
     assert response.json()["member"]["number"] == "M2"
 
 
+def test_who_hands_in_for_another_reads_it_back(heron_small: SmallClub, client_for: ClientFor) -> None:
+    client = client_for(heron_small.account("organiser"))
+    response = client.post(ADDRESS, {**BODY, "member": "M2"})
+    assert response.status_code == 201, response.content
+    assert response.json()["notes"] == BODY["notes"]
+    assert client.get(response["Location"]).status_code == 200
+    make_return(
+        heron_small.other_member,
+        heron_small.pegs["2"],
+        source="sheet",
+        entered_by=heron_small.account("organiser"),
+    )
+    assert len(client.get(ADDRESS).json()["results"]) == 1  # importing a sheet opens none of its rows
+
+
 @pytest.fixture
 def both_kinds(heron_small: SmallClub) -> dict[str, Return]:
     """Another member's match and pleasure returns, with notes, entered by themselves."""
