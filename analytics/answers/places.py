@@ -9,7 +9,7 @@ from django.db.models import Prefetch
 
 from clubdata.errors import NotFound
 from clubdata.models import Club, Peg, PegHazard, Water
-from clubdata.rules.cautions import OVERHEAD_POWER_LINE, Caution, forbids_advice
+from clubdata.rules.cautions import Caution, forbids_advice, means_power_line
 from clubdata.rules.words import fold
 from clubdata.services.waters import standing_hazards
 
@@ -113,7 +113,7 @@ class Place:
         at = bank.index(here)
         near = bank[max(at - PLACES_CLEAR_OF_A_LINE, 0) : at + PLACES_CLEAR_OF_A_LINE + 1]
         return any(
-            fold(hazard.kind) == OVERHEAD_POWER_LINE
+            means_power_line(hazard.kind)
             for other in near
             if other.peg != here.peg
             for hazard in other.hazards
@@ -161,4 +161,4 @@ def _is(uid: UUID, name: str, asked: str) -> bool:
 
 
 def _whom_to_tell(kind: str) -> str:
-    return _TELL_THE_NETWORK if fold(kind) == OVERHEAD_POWER_LINE else _TELL_THE_CLUB
+    return _TELL_THE_NETWORK if means_power_line(kind) else _TELL_THE_CLUB

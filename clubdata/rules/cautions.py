@@ -20,9 +20,16 @@ from clubdata.rules.season import (
 )
 from clubdata.rules.words import fold
 
-OVERHEAD_POWER_LINE: Final = "overhead power line"
-STANDING_HAZARDS_WITHOUT_ADVICE: Final = frozenset({OVERHEAD_POWER_LINE})
+# Each in the singular and as an officer would note it; common practice, no source. Any other wording may mean
+# anything, a power line among it, so it keeps advice back until somebody has looked.
+HAZARDS_THAT_ONLY_CAUTION: Final = frozenset(
+    {
+        *("steep bank", "slippery bank", "slippery platform", "uneven path"),
+        *("deep margin", "deep water", "deep silt", "submerged snag"),
+    }
+)
 BANK_HAZARDS: Final = frozenset({"steep bank", "deep margin", "deep water", "undercut bank", "slippery bank"})
+POWER_LINE_WORDS: Final = ("power", "cable", "overhead", "pylon", "electric", "voltage")
 
 WARM_WATER_C: Final = 20.0
 NEAR_FREEZING_C: Final = 2.0
@@ -139,18 +146,30 @@ def cautions_for(
 
 
 def forbids_advice(hazards: Sequence[str]) -> bool:
-    """Whether a hazard noted at a peg means that no fishing advice is given for it."""
-    return any(fold(hazard) in STANDING_HAZARDS_WITHOUT_ADVICE for hazard in hazards)
+    """Whether a hazard noted at a peg means that no fishing advice is given for it.
+
+    Every hazard does, save the few kinds of `HAZARDS_THAT_ONLY_CAUTION`.
+    """
+    return any(fold(hazard) not in HAZARDS_THAT_ONLY_CAUTION for hazard in hazards)
+
+
+def means_power_line(hazard: str) -> bool:
+    """Whether a kind of hazard speaks of electricity overhead, however it is worded.
+
+    Rather one too many: an overhead branch counts too.
+    """
+    kind = fold(hazard)
+    return any(word in kind for word in POWER_LINE_WORDS)
 
 
 def _of_hazards(hazards: Sequence[str]) -> Iterator[Caution]:
     kinds = sorted({fold(hazard) for hazard in hazards} - {""})
-    if OVERHEAD_POWER_LINE in kinds:
+    if any(means_power_line(kind) for kind in kinds):
         yield _POWER_LINE
     if BANK_HAZARDS.intersection(kinds):
         yield _BANK
     for kind in kinds:
-        if kind not in BANK_HAZARDS and kind != OVERHEAD_POWER_LINE:
+        if kind not in BANK_HAZARDS and not means_power_line(kind):
             yield Caution(
                 "noted_hazard",
                 f"The club has noted a hazard at this peg: {kind}. Ask the water officer or a bailiff "

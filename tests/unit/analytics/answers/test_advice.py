@@ -131,6 +131,31 @@ def test_a_peg_under_a_power_line_gets_no_fishing_advice(fitted_club: StoredClub
     assert [peg.label for peg in advice.other_pegs] == [], "every peg of this short bank is too close"
 
 
+@pytest.mark.parametrize("kind", ["Overhead power lines", "power line overhead", "overhead cables", "pylon"])
+def test_a_power_line_is_one_however_it_is_worded(fitted_club: StoredClub, kind: str) -> None:
+    under_a_line(fitted_club, "peg 00", kind=kind)
+    under, near = ask(fitted_club, peg="peg 00"), ask(fitted_club, peg="peg 03")
+    assert under.no_advice is not None and under.no_advice.code == "standing_hazard"
+    assert "105" in under.hazards[0].whom_to_tell
+    assert near.cautions[0].code == "power_line_nearby"
+    assert "peg 01" not in {peg.label for peg in under.other_pegs}
+
+
+def test_a_hazard_that_nobody_foresaw_forbids_advice_at_its_own_peg(fitted_club: StoredClub) -> None:
+    under_a_line(fitted_club, "peg 02", kind="wasps' nest")
+    advice, beside = ask(fitted_club, peg="peg 02"), ask(fitted_club, peg="peg 01")
+    assert advice.no_advice is not None and advice.no_advice.code == "standing_hazard"
+    assert "105" not in advice.hazards[0].whom_to_tell
+    assert {peg.label for peg in advice.other_pegs[:2]} == {"peg 01", "peg 03"}
+    assert beside.choices and beside.cautions[0].code != "power_line_nearby"
+
+
+def test_a_steep_bank_cautions_and_lets_advice_through(fitted_club: StoredClub) -> None:
+    under_a_line(fitted_club, "peg 02", kind="Steep bank")
+    advice = ask(fitted_club, peg="peg 02")
+    assert advice.choices and advice.cautions[0].code == "steep_or_deep"
+
+
 def test_other_pegs_are_the_nearest_that_lie_clear_of_the_line(fitted_club: StoredClub) -> None:
     under_a_line(fitted_club, "peg 00")
     fitted_club.pegs["peg 04"].in_use = False

@@ -5,7 +5,13 @@ from typing import Any
 
 import pytest
 
-from clubdata.rules.cautions import STANDING_HAZARDS_WITHOUT_ADVICE, Caution, cautions_for, forbids_advice
+from clubdata.rules.cautions import (
+    HAZARDS_THAT_ONLY_CAUTION,
+    Caution,
+    cautions_for,
+    forbids_advice,
+    means_power_line,
+)
 
 QUIET_AUTUMN_DAY: dict[str, Any] = {
     "water_kind": "stillwater",
@@ -37,15 +43,34 @@ def test_a_power_line_comes_first_and_says_what_to_do_and_whom_to_tell() -> None
     assert "no distance is a promise of safety" in sentence
 
 
-@pytest.mark.parametrize("spelling", ["overhead power line", "Overhead  Power Line ", "OVERHEAD POWER LINE"])
+@pytest.mark.parametrize(
+    "spelling",
+    [
+        *("overhead power line", "Overhead  Power Line ", "OVERHEAD POWER LINES", "power line overhead"),
+        *("Power-lines", "powerlines", "overhead cables", "overhead wires", "Pylon", "low electricity line"),
+        *("11 kV cable", "high-voltage line"),
+    ],
+)
 def test_no_spelling_of_a_power_line_lets_advice_through(spelling: str) -> None:
     assert forbids_advice(["steep bank", spelling])
-    assert "overhead_power_line" in cautions(hazards=[spelling])
+    assert means_power_line(spelling)
+    found = cautions(hazards=[spelling])
+    assert next(iter(found)) == "overhead_power_line"
+    assert "noted_hazard" not in found
 
 
-def test_other_hazards_do_not_forbid_advice() -> None:
-    assert {"overhead power line"} == STANDING_HAZARDS_WITHOUT_ADVICE
-    assert not forbids_advice(["steep bank", "wasps' nest"])
+@pytest.mark.parametrize(
+    "kind", ["wasps' nest", "undercut bank", "falling branches", "steep bank, see note", ""]
+)
+def test_a_hazard_of_any_other_wording_forbids_advice(kind: str) -> None:
+    assert forbids_advice(["steep bank", kind])
+    assert not means_power_line(kind)
+
+
+def test_a_few_kinds_only_caution() -> None:
+    assert not forbids_advice([])
+    assert not forbids_advice(["Steep  Bank", "deep margin", "SLIPPERY platform", "submerged snag"])
+    assert not any(means_power_line(kind) for kind in HAZARDS_THAT_ONLY_CAUTION)
 
 
 def test_a_hazard_without_a_sentence_of_its_own_is_still_named() -> None:
