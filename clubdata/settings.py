@@ -129,6 +129,7 @@ USE_TZ = True
 # --- Files, cookies, headers ------------------------------------------------------------------------
 STATIC_URL = "/static/"
 STATIC_ROOT = VAR_DIR / "static"
+STATIC_ROOT.mkdir(parents=True, exist_ok=True)
 WHITENOISE_USE_FINDERS = True
 WHITENOISE_AUTOREFRESH = False
 
@@ -191,5 +192,7 @@ LOGGING = {
     "disable_existing_loggers": False,
     "formatters": {"json": {"()": "clubdata.logs.JsonFormatter"}},
     "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "json"}},
+    # The framework's lines quote whole paths; `api.middleware` logs every request by its route instead.
+    "loggers": {"django.request": {"level": "CRITICAL"}},
     "root": {"handlers": ["stderr"], "level": os.environ.get("CLUBDATA_LOG_LEVEL", "INFO")},
 }

@@ -1,7 +1,7 @@
 """Every record of a club. Django finds models by this module, so it alone names its files' contents."""
 
 from clubdata.models.clubs import AccessToken, Account, Club, Member, MemberRole, Role
-from clubdata.models.jobs import Job, JobKind, JobState, StagedProblem, StagedReturn
+from clubdata.models.jobs import Job, JobKind, JobState, StagedReturn
 from clubdata.models.matches import Match
 from clubdata.models.returns import (
     CatchLine,
@@ -57,7 +57,6 @@ __all__ = [
     "Source",
     "Species",
     "SpeciesSpelling",
-    "StagedProblem",
     "StagedReturn",
     "Water",
     "WaterEvent",

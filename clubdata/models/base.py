@@ -3,8 +3,9 @@
 import uuid
 from collections.abc import Callable
 from typing import Any, Self
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
-from django.core.exceptions import FieldDoesNotExist
+from django.core.exceptions import FieldDoesNotExist, ValidationError
 from django.db import models
 from django.db.backends.base.schema import BaseDatabaseSchemaEditor
 
@@ -73,6 +74,16 @@ class SameClub(models.BaseConstraint):
 
     def __hash__(self) -> int:
         return hash((self.name, self.field, self.shared))
+
+
+def validate_time_zone(name: str) -> None:
+    """Refuse a name that the tz database does not have: every local date would fail on it."""
+    try:
+        ZoneInfo(name)
+    except (ZoneInfoNotFoundError, ValueError, OSError):
+        raise ValidationError(
+            "Write a time zone of the tz database, such as Europe/London.", code="unknown_time_zone"
+        ) from None
 
 
 class ClubQuerySet(models.QuerySet[Any]):

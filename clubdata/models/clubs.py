@@ -8,7 +8,14 @@ from django.contrib.auth.models import AbstractUser
 from django.db import models
 from django.db.models import F, Q
 
-from clubdata.models.base import ClubQuerySet, ClubRecord, Identified, SameClub, unique_within_club
+from clubdata.models.base import (
+    ClubQuerySet,
+    ClubRecord,
+    Identified,
+    SameClub,
+    unique_within_club,
+    validate_time_zone,
+)
 
 
 class Account(AbstractUser):
@@ -42,7 +49,7 @@ class Club(Identified):
 
     slug = models.SlugField(max_length=40, unique=True)
     name = models.CharField(max_length=120)
-    time_zone = models.CharField(max_length=60, default="Europe/London")
+    time_zone = models.CharField(max_length=60, default="Europe/London", validators=[validate_time_zone])
     conventions = models.JSONField(default=dict, blank=True)
     revision = models.BigIntegerField(
         default=0, help_text="Grows with every change of a return; a fit of an older revision is stale."

@@ -85,7 +85,7 @@ class Job(ClubRecord):
 class StagedReturn(models.Model):
     """A row of a sheet, parsed, waiting to land with all the others of its import in one transaction.
 
-    `uid` becomes the return's. Rows that did not parse are not here: they stand in `StagedProblem`.
+    `uid` becomes the return's. Rows that did not parse are not here: the job's report tells of them.
     """
 
     job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="staged_returns")
@@ -116,18 +116,3 @@ class StagedReturn(models.Model):
             models.UniqueConstraint(fields=["job", "line"], name="staged_return_line_once"),
         ]
         indexes = [models.Index(fields=["job", "sheet_key"], name="staged_return_by_key")]
-
-
-class StagedProblem(models.Model):
-    """What was wrong with a cell, kept until the import's report is written."""
-
-    job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="staged_problems")
-    line = models.PositiveIntegerField()
-    column = models.CharField(max_length=60)
-    value = models.CharField(max_length=200)
-    code = models.CharField(max_length=60)
-    message = models.CharField(max_length=400)
-    refuses_row = models.BooleanField()
-
-    class Meta:
-        indexes = [models.Index(fields=["job", "line"], name="staged_problem_by_line")]

@@ -20,6 +20,8 @@ class Match(ClubRecord):
         constraints = [
             unique_within_club("match"),
             SameClub(field="water", name="match_same_club_water"),
+            # A target of the composite keys of a return: its match is held on its water.
+            models.UniqueConstraint(fields=["water", "id"], name="match_water_id_key"),
             models.UniqueConstraint(fields=["club", "code"], name="match_code_once_a_club"),
         ]
 

@@ -85,6 +85,7 @@ class Return(ClubRecord):
             SameClub(field="peg", name="return_same_club_peg"),
             SameClub(field="peg", shared="water", name="return_peg_on_its_water"),
             SameClub(field="match", name="return_same_club_match"),
+            SameClub(field="match", shared="water", name="return_match_on_its_water"),
             models.UniqueConstraint(
                 fields=["club", "sheet_key"],
                 condition=Q(sheet_key__isnull=False),
@@ -194,6 +195,15 @@ class CatchLine(ClubRecord):
         ]
 
 
+class Tow(models.TextChoices):
+    """How the water moves; on a stillwater the wind makes it."""
+
+    NONE = "none"
+    SLIGHT = "slight"
+    STEADY = "steady"
+    STRONG = "strong"
+
+
 class Conditions(ClubRecord):
     """The day as the angler found it; Sun and Moon are computed, not asked."""
 
@@ -205,7 +215,7 @@ class Conditions(ClubRecord):
     cloud_oktas = models.PositiveSmallIntegerField(null=True, blank=True)
     pressure_hpa = models.DecimalField(max_digits=5, decimal_places=1, null=True, blank=True)
     rain_mm = models.DecimalField(max_digits=5, decimal_places=1, null=True, blank=True)
-    tow = models.CharField(max_length=20, blank=True, help_text="none, slight, steady or strong")
+    tow = models.CharField(max_length=20, blank=True, choices=Tow.choices)
     clarity_cm = models.PositiveIntegerField(null=True, blank=True)
     level_cm = models.IntegerField(null=True, blank=True, help_text="Above or below normal")
 
@@ -216,6 +226,10 @@ class Conditions(ClubRecord):
             models.CheckConstraint(
                 condition=Q(wind_force__isnull=True) | Q(wind_force__lte=12),
                 name="conditions_wind_is_beaufort",
+            ),
+            models.CheckConstraint(condition=Q(tow__in=["", *Tow.values]), name="conditions_tow_known"),
+            models.CheckConstraint(
+                condition=Q(rain_mm__isnull=True) | Q(rain_mm__gte=0), name="conditions_rain_not_negative"
             ),
             models.CheckConstraint(
                 condition=Q(wind_from_degrees__isnull=True) | Q(wind_from_degrees__lt=360),

@@ -3,7 +3,7 @@
 from django.db import models
 from django.db.models import F, Q
 
-from clubdata.models.base import ClubRecord, SameClub, unique_within_club
+from clubdata.models.base import ClubRecord, SameClub, unique_within_club, validate_time_zone
 
 
 class WaterKind(models.TextChoices):
@@ -19,7 +19,7 @@ class Water(ClubRecord):
     kind = models.CharField(max_length=12, choices=WaterKind.choices)
     latitude = models.DecimalField(max_digits=8, decimal_places=5)
     longitude = models.DecimalField(max_digits=8, decimal_places=5)
-    time_zone = models.CharField(max_length=60, blank=True)
+    time_zone = models.CharField(max_length=60, blank=True, validators=[validate_time_zone])
 
     class Meta:
         constraints = [

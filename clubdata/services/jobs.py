@@ -36,17 +36,20 @@ def request_job(
     *, club: Club, kind: JobKind, payload: dict[str, Any], actor: Account | None, now: datetime
 ) -> Job:
     """Queue a job. A fit that already waits for the club is returned instead of a second one."""
-    wanted = Job(club=club, kind=kind, payload=payload, requested_by=actor, created_at=now)
-    try:
-        with transaction.atomic():
-            wanted.save(force_insert=True)
-    except IntegrityError:
-        waiting: Job | None = Job.objects.filter(club=club, kind=kind, state=JobState.QUEUED).first()
-        if waiting is not None:
-            return waiting
-        # The one that waited was claimed in between, which leaves room for this one.
-        wanted.save(force_insert=True)
-    return wanted
+    while True:
+        wanted = Job(club=club, kind=kind, payload=payload, requested_by=actor, created_at=now)
+        try:
+            with transaction.atomic():
+                wanted.save(force_insert=True)
+        except IntegrityError:
+            waiting: Job | None = Job.objects.filter(club=club, kind=kind, state=JobState.QUEUED).first()
+            if waiting is not None:
+                return waiting
+            if kind is not JobKind.FIT:
+                raise
+            # The one that waited was claimed in between, which leaves room for this one: once more.
+            continue
+        return wanted
 
 
 def claim(*, job_id: int, now: datetime) -> Claim | None:

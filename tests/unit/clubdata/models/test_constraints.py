@@ -108,6 +108,8 @@ BROKEN: dict[str, tuple[type[models.Model], Row]] = {
     "catch_line_biggest_within_weight": (CatchLine, {"weight_g": 10, "biggest_g": 11}),
     "conditions_wind_is_beaufort": (Conditions, {"wind_force": 13}),
     "conditions_wind_direction_in_circle": (Conditions, {"wind_from_degrees": 360}),
+    "conditions_tow_known": (Conditions, {"tow": "sideways"}),
+    "conditions_rain_not_negative": (Conditions, {"rain_mm": Decimal("-0.1")}),
     "conditions_cloud_in_oktas": (Conditions, {"cloud_oktas": 9}),
     "conditions_water_temperature_plausible": (Conditions, {"water_temperature_c": Decimal("40.1")}),
     "conditions_air_temperature_plausible": (Conditions, {"air_temperature_c": Decimal("-40.1")}),
@@ -206,7 +208,8 @@ def test_no_row_points_at_another_clubs_row(
     other_club: SmallClub,
 ) -> None:
     if key.shared == "water":
-        foreign: models.Model = heron_small.brook_pegs["1"]
+        on_another_water = {"peg": heron_small.brook_pegs["1"], "match": make_match(heron_small.brook)}
+        foreign: models.Model = on_another_water[key.field]
     else:
         foreign = _foreign(model, key.field, other_club)
     with pytest.raises(IntegrityError):
