@@ -1,7 +1,11 @@
 """`python -m analytics.worker` starts a worker, `python -m analytics.worker schedule` its schedule."""
 
+import logging
 import os
 import sys
+from typing import Any
+
+from celery.signals import setup_logging
 
 from analytics.worker import lifeline
 from analytics.worker.app import app
@@ -16,7 +20,13 @@ START = {
 }
 
 WORKER = ["--quiet", "worker", "--concurrency", "1", "--without-gossip", "--without-mingle"]
-SCHEDULE = ["--quiet", "beat", "--loglevel", "warning", "--max-interval", "5"]
+SCHEDULE = ["--quiet", "beat", "--max-interval", "5"]
+
+
+@setup_logging.connect  # type: ignore[untyped-decorator]
+def keep_our_logging(**_: Any) -> None:
+    """The settings' log, JSON with ids; of the queue's own lines, a few every ten seconds, the warnings."""
+    logging.getLogger("celery").setLevel(logging.WARNING)
 
 
 def main(arguments: list[str]) -> None:

@@ -4,6 +4,7 @@ import logging
 import traceback
 from collections.abc import Callable
 from datetime import datetime
+from pathlib import Path
 from typing import Protocol
 
 from celery.exceptions import SoftTimeLimitExceeded
@@ -70,5 +71,8 @@ def _work(claim: jobs.Claim, clock: Clock, ids: dict[str, str]) -> None:
 
 
 def _where(defect: Exception) -> str:
+    """The lines of our own code that led there, the innermost first."""
     frames = traceback.extract_tb(defect.__traceback__)
-    return " < ".join(f"{frame.name} line {frame.lineno} of {frame.filename}" for frame in reversed(frames))
+    ours = [frame for frame in frames if "site-packages" not in frame.filename]
+    places = (f"{frame.name} in {Path(frame.filename).name}:{frame.lineno}" for frame in reversed(ours))
+    return " < ".join(places)

@@ -2,7 +2,6 @@
 
 import json
 import os
-import shutil
 import signal
 import socket
 import sys
@@ -202,7 +201,10 @@ def _remove_own_files() -> None:
     for suffix in ("", "-wal", "-shm"):
         database.with_name(database.name + suffix).unlink(missing_ok=True)
     for folder in (settings.BROKER_DIR, settings.UPLOAD_DIR, settings.VAR_DIR / "log"):
-        shutil.rmtree(folder, ignore_errors=True)
+        # The folders stay: this process has them open for its messages.
+        for path in folder.rglob("*"):
+            if path.is_file():
+                path.unlink()
 
 
 def _under_way(club: Club, kind: JobKind) -> Job | None:

@@ -62,7 +62,7 @@ def test_a_defect_ends_the_job_and_quotes_nothing(
         ended = run(job, monkeypatch, raising(ValueError("Ann Angler, 12 Mere Lane")))
     assert (ended.state, ended.reason_code) == (JobState.FAILED, "defect")
     assert "ValueError" in ended.reason
-    assert "ValueError at doing" in caplog.text
+    assert "ValueError at doing in test_work.py:" in caplog.text
     assert "Angler" not in ended.reason + caplog.text
 
 
