@@ -1,20 +1,18 @@
 """A job from its claim to its end, whatever happens in between. Celery's tasks call this, and tests do."""
 
 import logging
-import traceback
 from collections.abc import Callable
 from datetime import datetime
-from pathlib import Path
 from typing import Protocol
 
 from celery.exceptions import SoftTimeLimitExceeded
-from clubdata.intake.run import run_import
 from django.conf import settings
 from django.db import InterfaceError, OperationalError
 
 from analytics.runs import run_fit
 from analytics.worker.keeper import kept
 from clubdata.errors import ClubdataError
+from clubdata.intake.run import run_import
 from clubdata.models import Job, JobKind
 from clubdata.services import jobs
 
@@ -64,15 +62,7 @@ def _work(claim: jobs.Claim, clock: Clock, ids: dict[str, str]) -> None:
         jobs.fail(claim=claim, now=clock(), code="time_limit", reason=reason)
     except Exception as defect:
         # The one place where anything at all may arrive: a defect must end the job, not repeat it.
-        # Its text may quote a row, so the log gets its class and where it arose, and no more.
-        logger.error("job failed: %s at %s", type(defect).__name__, _where(defect), extra=ids)
+        # Its text may quote a row: the log's formatter writes its class and its frames, never its words.
+        logger.error("job failed", exc_info=True, extra=ids)
         reason = f"A defect in the program ({type(defect).__name__}); the log says where."
         jobs.fail(claim=claim, now=clock(), code="defect", reason=reason)
-
-
-def _where(defect: Exception) -> str:
-    """The lines of our own code that led there, the innermost first."""
-    frames = traceback.extract_tb(defect.__traceback__)
-    ours = [frame for frame in frames if "site-packages" not in frame.filename]
-    places = (f"{frame.name} in {Path(frame.filename).name}:{frame.lineno}" for frame in reversed(ours))
-    return " < ".join(places)

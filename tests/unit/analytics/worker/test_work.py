@@ -11,6 +11,7 @@ from django.db import OperationalError
 from analytics.worker import work
 from analytics.worker.keeper import kept
 from clubdata.errors import ClubdataError
+from clubdata.logs import JsonFormatter
 from clubdata.models import Club, Job, JobKind, JobState
 from clubdata.services import jobs
 
@@ -62,8 +63,9 @@ def test_a_defect_ends_the_job_and_quotes_nothing(
         ended = run(job, monkeypatch, raising(ValueError("Ann Angler, 12 Mere Lane")))
     assert (ended.state, ended.reason_code) == (JobState.FAILED, "defect")
     assert "ValueError" in ended.reason
-    assert "ValueError at doing in test_work.py:" in caplog.text
-    assert "Angler" not in ended.reason + caplog.text
+    log = "\n".join(JsonFormatter().format(record) for record in caplog.records)
+    assert '"type": "ValueError"' in log and "test_work.py" in log
+    assert "Angler" not in ended.reason + log
 
 
 def test_a_refusal_that_was_not_written_down_is_one(job: Job, monkeypatch: pytest.MonkeyPatch) -> None:
