@@ -24,7 +24,7 @@ SECRET_KEY = os.environ.get("CLUBDATA_SECRET", "")
 def _demo_secret() -> str:
     """The demo's secret: made once, kept among its own files and readable by their owner alone."""
     path = VAR_DIR / "secret"
-    VAR_DIR.mkdir(parents=True, exist_ok=True)
+    VAR_DIR.mkdir(mode=0o700, parents=True, exist_ok=True)
     if not path.exists():
         path.touch(mode=0o600)
         path.write_text(secrets.token_urlsafe(50))
@@ -100,7 +100,7 @@ def _database() -> dict[str, Any]:
     url = os.environ.get("DATABASE_URL", f"sqlite:///{VAR_DIR / 'clubdata.sqlite3'}")
     config: dict[str, Any] = dict(dj_database_url.parse(url, conn_max_age=60))
     if config["ENGINE"].endswith("sqlite3"):
-        VAR_DIR.mkdir(parents=True, exist_ok=True)
+        VAR_DIR.mkdir(mode=0o700, parents=True, exist_ok=True)
         config["OPTIONS"] = {**config.get("OPTIONS", {}), **_SQLITE_OPTIONS}
     else:
         config["CONN_HEALTH_CHECKS"] = True

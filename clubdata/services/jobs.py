@@ -10,7 +10,7 @@ from typing import Any
 
 from django.conf import settings
 from django.db import IntegrityError, transaction
-from django.db.models import Q
+from django.db.models import F, Q
 
 from clubdata.errors import ClubdataError
 from clubdata.models import Account, Club, Job, JobKind, JobState
@@ -100,7 +100,15 @@ def hold(*, claim: Claim) -> Job:
 
 def finish(*, claim: Claim, now: datetime, result: dict[str, Any]) -> None:
     """End the job well. Raises `LeaseLost`."""
-    _write(claim, state=JobState.FINISHED, finished_at=now, lease_until=None, result=result)
+    _write(
+        claim,
+        state=JobState.FINISHED,
+        finished_at=now,
+        lease_until=None,
+        progress_done=F("progress_total"),
+        progress_step="",
+        result=result,
+    )
 
 
 def refuse(*, claim: Claim, now: datetime, code: str, reason: str, result: dict[str, Any]) -> None:

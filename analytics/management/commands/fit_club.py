@@ -45,7 +45,7 @@ class Command(BaseCommand):
         if club is None:
             raise CommandError(f"There is no club '{slug}'.")
         job = request_fit(club=club, actor=None, now=timezone.now())
-        with tqdm(total=100, unit="%", bar_format="{desc:<22} {bar} {percentage:3.0f}%") as bar:
+        with tqdm(total=100, disable=None, bar_format="{desc:<22} {bar} {percentage:3.0f}%") as bar:
             if here:
                 self._work(job, _meter(bar))
             else:
