@@ -18,6 +18,7 @@ from analytics.answers.support import (
     bait_in_month,
     in_season,
     returns_by_method,
+    returns_on_water,
     water_support,
 )
 from analytics.answers.wording import LEAST_AT_PEG, Reference, notes_of, reference_of
@@ -108,7 +109,7 @@ def _answered(
     """The choices, or why there are none, from a fit that can be read."""
     water = place.water.uid.hex
     support = water_support(stored.support, water=water, methods=limits.methods)
-    on_water = stored.estimates.evidence["water"].get(water, 0)
+    on_water = returns_on_water(stored.support, water=water)
     if on_water < LEAST_ON_WATER:
         reason = f"Only {on_water} returns from {place.water.name}; {LEAST_ON_WATER} are needed."
         return replace(advice, no_advice=NoAdvice("too_few_returns_on_water", reason, LEAST_ON_WATER))
@@ -118,7 +119,8 @@ def _answered(
     if not found:
         return replace(advice, no_advice=_nothing_offered(question, support, stored, water))
     peg = place.peg()
-    at_peg = None if peg is None else stored.estimates.evidence["peg"].get(peg.uid.hex, 0)
+    baits_at_peg = {} if peg is None else bait_at_peg(stored.support, peg=peg.uid.hex)
+    at_peg = None if peg is None else sum(baits_at_peg.values())
     setting = _setting(question, place, stored, at_peg)
     scene = Scene(
         estimates=stored.estimates,
@@ -126,7 +128,7 @@ def _answered(
         setting=setting,
         tackle=limits.tackle,
         in_month=bait_in_month(stored.support, water=water, month=question.month),
-        at_peg={} if peg is None else bait_at_peg(stored.support, peg=peg.uid.hex),
+        at_peg=baits_at_peg,
         seed=stored.seed,
     )
     assert advice.fit is not None  # noqa: S101 - a fit that can be read has been summed up

@@ -120,31 +120,31 @@ class Scene:
     setting: Setting
     tackle: Mapping[str, Tackle]
     in_month: Mapping[str, int]
-    at_peg: Mapping[str, int]
+    at_peg: Mapping[str | None, int]
     seed: int
 
 
 def options(support: WaterSupport, allowed: Allowed, known: Container[str]) -> list[Option]:
     """Options within the limits, of tackle that the club still knows, that returns of this water speak for.
 
-    At least three returns with the bait within a metre of the distance, and three with it on the rig type;
+    At least three returns with the bait within a metre of the distance, and three with it on the rig type. A
+    bait that no rig type has three returns of is offered without one, unless the rig types are limited;
     whether it is fished at this time of the year is for the caller to know.
     """
     fished = support.counts[:, :, :-1].any()
     steps: list[int | None] = [*support.steps(allowed.longest_pole_m)] if fished else [None]
-    recorded = support.rigs_recorded()
-    rigs: list[int | None] = [
+    rigs = [
         place
         for place, code in enumerate(support.rigs)
-        if recorded and code in known and (allowed.rigs is None or code in allowed.rigs)
+        if code in known and (allowed.rigs is None or code in allowed.rigs)
     ]
-    if not recorded and allowed.rigs is None:
-        rigs = [None]
     found = []
     for bait, code in enumerate(support.baits):
         if code in known and (allowed.baits is None or code in allowed.baits):
             spoken_for = [step for step in steps if support.near(bait, step) >= LEAST_RETURNS]
-            shown = [rig for rig in rigs if support.on_rig(bait, rig) >= LEAST_RETURNS]
+            shown: list[int | None] = [rig for rig in rigs if support.on_rig(bait, rig) >= LEAST_RETURNS]
+            if not shown and allowed.rigs is None:
+                shown = [None]
             found += [Option(bait, rig, step) for rig in shown for step in spoken_for]
     return found
 

@@ -68,9 +68,6 @@ class WaterSupport:
         last = self.counts.shape[2] - 1
         return int(self.counts[bait, :, max(step - reach, 0) : min(step + reach + 1, last)].sum())
 
-    def rigs_recorded(self) -> bool:
-        return bool(self.counts[:, :-1].any())
-
     def steps(self, longest_pole_m: float | None) -> list[int]:
         """Steps within what this water's returns span and the pole reaches."""
         fished = np.flatnonzero(self.counts[:, :, :-1].sum(axis=(0, 1)))
@@ -102,6 +99,11 @@ def water_support(stored: Mapping[str, Any], *, water: str, methods: frozenset[s
     return WaterSupport(baits, rigs, counts, beyond, sum(row[5] for row in rows))
 
 
+def returns_on_water(stored: Mapping[str, Any], *, water: str) -> int:
+    """Returns of a water, whatever they record."""
+    return sum(int(row[-1]) for row in stored["choices"] if row[0] == water)
+
+
 def returns_by_method(stored: Mapping[str, Any], *, water: str) -> dict[str, int]:
     """Returns of a water that record a method, by method."""
     found: dict[str, int] = {}
@@ -128,8 +130,8 @@ def in_season(stored: Mapping[str, Any], *, water: str, month: int) -> frozenset
     return frozenset(bait for bait, count in found.items() if count >= LEAST_RETURNS)
 
 
-def bait_at_peg(stored: Mapping[str, Any], *, peg: str) -> dict[str, int]:
-    """Returns of a peg, by bait."""
+def bait_at_peg(stored: Mapping[str, Any], *, peg: str) -> dict[str | None, int]:
+    """Returns of a peg, by bait; those that record no bait under None."""
     return {bait: count for where, bait, count in stored["bait_peg"] if where == peg}
 
 

@@ -87,6 +87,18 @@ def _of_fit(fit: FitSummary) -> Iterator[str]:
             f"{_returns(unknown)} of anglers who did not weigh in {'is' if unknown == 1 else 'are'} left "
             "out: what they caught is not known. If they had little, this looks better than it is."
         )
+    over = fit.rows_left_out.get("over_net_limit", 0)
+    if over:
+        yield (
+            f"{_returns(over)} over the net limit {'is' if over == 1 else 'are'} left out, since the whole "
+            "weight is not known: good pegs and baits look a little worse than they are."
+        )
+    counted = fit.rows_left_out.get("counted_only", 0)
+    if counted:
+        yield (
+            f"{_returns(counted)} that counted fish without weighing them {'is' if counted == 1 else 'are'} "
+            "left out while blanks are kept: this may look a little worse than it is."
+        )
 
 
 def _of_distance(support: WaterSupport) -> Iterator[str]:

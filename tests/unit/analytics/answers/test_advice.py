@@ -119,6 +119,18 @@ def test_a_rig_type_that_was_never_tried_with_a_bait_is_not_offered_with_it(stor
     assert stored_club.rigs["bulk"].uid not in {rig.uid for rig in offered if rig is not None}
 
 
+def test_a_bait_whose_returns_name_no_rig_type_is_offered_without_one(stored_club: StoredClub) -> None:
+    SessionPart.objects.filter(hook_bait=stored_club.baits["worm"]).update(rig_type=None)
+    fit_now(stored_club.club)
+    worm, *_ = (choice for choice in ask(stored_club).choices if choice.hook_bait.name == "worm")
+    assert worm.rig_type is None and worm.alternatives == ()
+    assert worm.evidence.on_rig_type == worm.evidence.on_water >= 3
+    others = [choice for choice in ask(stored_club).choices if choice.hook_bait.name != "worm"]
+    assert others and all(choice.rig_type is not None for choice in others)
+    limited = ask(stored_club, rig_types=("bulk",))
+    assert "worm" in limited.not_ranked
+
+
 def test_a_peg_under_a_power_line_gets_no_fishing_advice(fitted_club: StoredClub) -> None:
     under_a_line(fitted_club, "peg 02")
     advice = ask(fitted_club, peg="peg 02")
@@ -258,6 +270,18 @@ def test_those_who_did_not_weigh_are_counted_in_the_answer(stored_club: StoredCl
     )
     fit_now(stored_club.club)
     assert any("9 returns of anglers who did not weigh in" in note for note in ask(stored_club).notes)
+
+
+def test_what_is_left_out_for_want_of_a_weight_is_counted_in_the_answer(stored_club: StoredClub) -> None:
+    some = list(Return.objects.filter(outcome=Outcome.WEIGHED).values_list("pk", flat=True)[:5])
+    Return.objects.filter(pk__in=some[:4]).update(outcome=Outcome.OVER_NET_LIMIT)
+    Return.objects.filter(pk=some[4]).update(
+        outcome=Outcome.COUNTED_ONLY, fish_count=12, weight_g=None, weight_unit="", weight_step=None
+    )
+    fit_now(stored_club.club)
+    notes = ask(stored_club).notes
+    assert any(note.startswith("4 returns over the net limit are left out") for note in notes)
+    assert any(note.startswith("1 return that counted fish without weighing them is left") for note in notes)
 
 
 def test_a_stale_answer_says_so(fitted_club: StoredClub) -> None:
