@@ -54,7 +54,6 @@ class FitRun(ClubRecord):
     deviances = models.JSONField(default=list)
     reference = models.JSONField(default=dict)
     dropped = models.JSONField(default=list)
-    evidence = models.JSONField(default=dict)
     support = models.JSONField(default=dict)
     check_report = models.JSONField(default=dict)
     covariance = models.BinaryField()
@@ -97,7 +96,7 @@ class FitTerm(ClubRecord):
 
     `learned` holds the term's choices with its knots or reference level; the levels are the
     coefficients' rows. `first_column` is its place in the joint covariance, null for a term that is only
-    averaged over. `at_boundary` says that a variance was estimated at zero; a fixed prior never is.
+    averaged over.
     """
 
     run = models.ForeignKey(FitRun, on_delete=models.CASCADE, related_name="terms")
@@ -108,7 +107,6 @@ class FitTerm(ClubRecord):
     prior_sd = models.FloatField(help_text="Natural-log scale")
     edf = models.FloatField()
     first_column = models.PositiveIntegerField(null=True, blank=True)
-    at_boundary = models.BooleanField(default=False)
 
     class Meta:
         ordering = ["position"]

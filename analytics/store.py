@@ -27,7 +27,13 @@ from clubdata.services import jobs
 KEPT_RUNS = 5
 CACHED_RUNS = 8
 COVARIANCE_DTYPE = "<f8"
-HEAVY = ("covariance", "evidence", "support", "spec", "deviances", "check_report")
+HEAVY = ("covariance", "support", "spec", "deviances", "check_report")
+#: Columns that hold what the estimates' document holds under the same name, whole or of its convergence.
+AS_IN_DOCUMENT = (
+    *("format", "power", "dispersion", "intercept", "intercept_se", "edf", "deviance"),
+    *("reference", "dropped"),
+)
+OF_CONVERGENCE = ("converged", "gradient", "iterations", "seconds", "deviances")
 
 
 class DamagedFit(ClubdataError):
@@ -69,6 +75,8 @@ def store_fit(*, claim: jobs.Claim, now: datetime, fitted: Fitted) -> FitRun:
     document = fitted.estimates.to_document()
     with transaction.atomic():
         job = jobs.hold(claim=claim)
+        # One at a time a club, so that each sees what the other promoted; rows may refer to the club meanwhile.
+        Club.objects.select_for_update(no_key=True).get(pk=job.club_id)
         run = FitRun.objects.create(job=job, club_id=job.club_id, **_run_values(fitted, document, now))
         _store_terms(run, document["terms"])
         promoted = _promote(run, now=now)
@@ -112,13 +120,10 @@ def forget() -> None:
 
 def _run_values(fitted: Fitted, document: Mapping[str, Any], now: datetime) -> dict[str, Any]:
     rows, convergence = document["rows"], document["convergence"]
-    named = ("format", "power", "dispersion", "intercept", "intercept_se", "edf", "deviance")
-    ended = ("converged", "gradient", "iterations", "seconds", "deviances")
     raw = _packed(fitted.estimates.covariance_factor)
     return {
-        **{name: document[name] for name in named},
-        **{name: convergence[name] for name in ended},
-        **{name: document[name] for name in ("reference", "dropped", "evidence")},
+        **{name: document[name] for name in AS_IN_DOCUMENT},
+        **{name: convergence[name] for name in OF_CONVERGENCE},
         "first_on": rows["first"],
         "last_on": rows["last"],
         "rows_used": rows["used"],
@@ -220,13 +225,10 @@ def _read(run: FitRun) -> StoredFit:
 
 
 def _document(run: FitRun, terms: list[dict[str, Any]]) -> dict[str, Any]:
-    named = ("format", "power", "dispersion", "intercept", "intercept_se", "edf", "deviance")
-    more = ("reference", "dropped", "evidence")
-    ended = ("converged", "gradient", "iterations", "seconds", "deviances")
     return {
-        **{name: getattr(run, name) for name in (*named, *more)},
+        **{name: getattr(run, name) for name in AS_IN_DOCUMENT},
         "terms": terms,
-        "convergence": {name: getattr(run, name) for name in ended},
+        "convergence": {name: getattr(run, name) for name in OF_CONVERGENCE},
         "rows": {
             "used": run.rows_used,
             "blanks": run.blanks,

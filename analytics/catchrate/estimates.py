@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass
 from datetime import date
 from typing import Any
 
@@ -96,8 +96,6 @@ class Estimates:
 
     `covariance_factor` is F, (k, k) lower triangular, FF' the joint posterior covariance of the intercept
     (column 0) and of every term that is not a nuisance. Weights are in grams, effort in rod-hours.
-    `evidence` counts returns by level: water, peg, angler, hook_bait, rig_type, distance_band, month,
-    hook_bait_month, peg_month, water_month.
     """
 
     power: float
@@ -112,7 +110,6 @@ class Estimates:
     rows: Rows
     reference: Reference
     dropped: tuple[Dropped, ...]
-    evidence: Mapping[str, Mapping[str, int]] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         size = 1 + sum(item.term.size for item in self.terms if item.start is not None)
@@ -125,21 +122,6 @@ class Estimates:
     def term(self, name: str) -> TermEstimate | None:
         """The named term, None when the spec lacks it or it was dropped."""
         return next((item for item in self.terms if item.name == name), None)
-
-    def covariance(self) -> FloatArray:
-        """The joint posterior covariance, (k, k)."""
-        return self.covariance_factor @ self.covariance_factor.T
-
-    def term_covariance(self, name: str) -> FloatArray:
-        """The joint covariance of one term's coefficients.
-
-        :raises KeyError: the term is not in the joint covariance.
-        """
-        item = self.term(name)
-        if item is None or item.start is None:
-            raise KeyError(name)
-        rows = self.covariance_factor[item.start : item.start + item.term.size]
-        return rows @ rows.T
 
     def to_document(self) -> dict[str, Any]:
         """Everything but the covariance factor, as JSON values.
@@ -157,7 +139,6 @@ class Estimates:
         }
         document["reference"] = asdict(self.reference)
         document["dropped"] = [asdict(item) for item in self.dropped]
-        document["evidence"] = {name: dict(counts) for name, counts in self.evidence.items()}
         plain: dict[str, Any] = _plain(document)
         return plain
 
@@ -181,7 +162,6 @@ def from_document(document: Mapping[str, Any], covariance_factor: FloatArray) ->
         rows=Rows(**{**rows, **span}),
         reference=Reference(**_tuples(document["reference"])),
         dropped=tuple(Dropped(**item) for item in document["dropped"]),
-        evidence=document["evidence"],
     )
 
 

@@ -9,7 +9,6 @@ from analytics.catchrate.basis import FloatArray, IntArray
 from analytics.catchrate.spec import UNKNOWN
 
 WIND_CLASSES = ("0-1", "2-3", "4-5", "6+")
-DISTANCE_BAND_M = 2.0
 
 #: Day of the year of the middle of each month, January first (a common year).
 MID_MONTH_DAY = (16, 46, 75, 105, 136, 166, 197, 228, 258, 289, 319, 350)
@@ -26,12 +25,6 @@ def wind_class(force: float | None) -> str:
 def bait_month(hook_bait: Any, month: int) -> str | None:
     """The level of a bait in a month, None when the bait is not recorded."""
     return None if hook_bait is None else f"{hook_bait}/{month:02d}"
-
-
-def distance_band(distance_m: float) -> str:
-    """The 2 m band that holds a distance, lower end included, such as '10-12'."""
-    lower = int(distance_m // DISTANCE_BAND_M * DISTANCE_BAND_M)
-    return f"{lower}-{lower + int(DISTANCE_BAND_M)}"
 
 
 def mid_month(months: IntArray) -> FloatArray:

@@ -14,7 +14,6 @@ from statsmodels.genmod import families
 from analytics.catchrate.design import Design, Returns, learn_design
 from analytics.catchrate.equations import intercept
 from analytics.catchrate.estimates import Convergence, Estimates, Refusal, Rows, TermEstimate
-from analytics.catchrate.evidence import count_evidence
 from analytics.catchrate.family import Family
 from analytics.catchrate.solver import Block, Problem, Solution, solve
 from analytics.catchrate.spec import CatchSpec
@@ -104,7 +103,6 @@ def _estimates(design: Design, spec: CatchSpec, solution: Solution, seconds: flo
         rows=_rows(design.returns),
         reference=design.reference,
         dropped=design.dropped,
-        evidence=count_evidence(design.returns.features),
     )
 
 

@@ -129,12 +129,6 @@ def expectation(estimates: Estimates, questions: Questions) -> Expected:
     )
 
 
-def posterior_draws(estimates: Estimates, draws: int, seed: int) -> FloatArray:
-    """Joint draws, (draws, k), of the intercept and the coefficients in the order of the covariance."""
-    noise = _noise(estimates, draws, seed)
-    return _joint_mean(estimates) + noise @ estimates.covariance_factor.T
-
-
 def log_mean_draws(estimates: Estimates, questions: Questions, draws: int, seed: int) -> FloatArray:
     """Joint draws, (n, draws), of the log expected weight of each question.
 
@@ -245,11 +239,6 @@ def _unseen_variance(estimates: Estimates, encoding: _Encoding) -> FloatArray:
     for name, item in encoding.terms.items():
         variance += item.unseen * _variance(estimates, name)
     return variance
-
-
-def _joint_mean(estimates: Estimates) -> FloatArray:
-    joint = [item.estimates for item in estimates.terms if item.start is not None]
-    return np.concatenate([[estimates.intercept], *joint])
 
 
 def _noise(estimates: Estimates, draws: int, seed: int) -> FloatArray:

@@ -52,7 +52,6 @@ class TermSerializer(OutputSerializer):
     kind = serializers.CharField()
     prior_sd = serializers.FloatField()
     edf = serializers.FloatField()
-    at_boundary = serializers.BooleanField()
 
 
 class RunDetailSerializer(RunSerializer):

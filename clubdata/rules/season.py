@@ -1,6 +1,5 @@
 """Seasons of the year and the coarse close season."""
 
-from calendar import monthrange
 from datetime import date
 from enum import StrEnum
 from typing import Final
@@ -15,7 +14,6 @@ CLOSE_SEASON_SENTENCE: Final = (
     "Rivers in England and Wales are closed to coarse fishing from 15 March to 15 June inclusive. "
     "Local byelaws and the fishery's rules come first; check them before you go."
 )
-_A_COMMON_YEAR: Final = 2023
 
 
 class Season(StrEnum):
@@ -43,13 +41,6 @@ def close_season_touches(kind: str, month: int) -> bool:
     check_water_kind(kind)
     _check_month(month)
     return kind == "river" and CLOSE_SEASON_STARTS[0] <= month <= CLOSE_SEASON_ENDS[0]
-
-
-def middle_of_month(month: int) -> int:
-    """Day of a common year (1 to 365) in the middle of a month; the earlier of two middle days."""
-    _check_month(month)
-    days = monthrange(_A_COMMON_YEAR, month)[1]
-    return date(_A_COMMON_YEAR, month, (days + 1) // 2).timetuple().tm_yday
 
 
 def season_of(month: int) -> Season:

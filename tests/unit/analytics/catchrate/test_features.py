@@ -3,7 +3,7 @@ import math
 import numpy as np
 import pytest
 
-from analytics.catchrate.features import bait_month, distance_band, mid_month, wind_class
+from analytics.catchrate.features import bait_month, mid_month, wind_class
 
 
 @pytest.mark.parametrize(
@@ -17,16 +17,6 @@ def test_beaufort_forces_fall_into_classes(force: float, expected: str) -> None:
 @pytest.mark.parametrize("force", [None, math.nan])
 def test_a_wind_that_was_not_recorded_has_a_class_of_its_own(force: float | None) -> None:
     assert wind_class(force) == "unknown"
-
-
-def test_distances_fall_into_two_metre_bands() -> None:
-    assert [distance_band(value) for value in (0.0, 1.99, 2.0, 11.5, 14.5)] == [
-        "0-2",
-        "0-2",
-        "2-4",
-        "10-12",
-        "14-16",
-    ]
 
 
 def test_a_bait_in_a_month_is_one_level_and_an_unnamed_bait_none() -> None:

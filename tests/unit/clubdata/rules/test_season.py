@@ -9,7 +9,6 @@ from clubdata.rules.season import (
     Season,
     close_season_applies,
     close_season_touches,
-    middle_of_month,
     season_of,
 )
 
@@ -53,12 +52,6 @@ def test_the_sentence_defers_to_local_byelaws() -> None:
     assert "Local byelaws and the fishery's rules come first" in CLOSE_SEASON_SENTENCE
 
 
-@pytest.mark.parametrize(("month", "day"), [(1, 16), (2, 45), (4, 105), (7, 197), (12, 350)])
-def test_the_middle_of_a_month_is_a_day_of_the_year(month: int, day: int) -> None:
-    # 16 January, 14 February, 15 April, 16 July, 16 December.
-    assert middle_of_month(month) == day
-
-
 def test_each_season_has_three_months() -> None:
     assert [season_of(month) for month in (12, 1, 2)] == [Season.WINTER] * 3
     assert [season_of(month) for month in (3, 4, 5)] == [Season.SPRING] * 3
@@ -69,4 +62,4 @@ def test_each_season_has_three_months() -> None:
 @pytest.mark.parametrize("month", [0, 13])
 def test_there_are_twelve_months(month: int) -> None:
     with pytest.raises(ValueError, match="1 to 12"):
-        middle_of_month(month)
+        season_of(month)
