@@ -1,6 +1,7 @@
 """Every route."""
 
 from django.contrib import admin
+from django.contrib.auth.views import LoginView, LogoutView
 from django.urls import include, path
 from django.views.generic import RedirectView
 
@@ -29,9 +30,16 @@ of_a_club = [
     path("fits/<uuid:uid>/", fits.FitDetailView.as_view()),
 ]
 
+sign_in = LoginView.as_view(
+    template_name="admin/login.html",
+    extra_context={"site_header": "clubdata", "site_title": "clubdata", "title": "Sign in"},
+)
+
 urlpatterns = [
     path("", RedirectView.as_view(pattern_name="docs")),
     path("admin/", admin.site.urls),
+    path("sign-in/", sign_in, name="sign-in"),
+    path("sign-out/", LogoutView.as_view(), name="sign-out"),
     path("health/live", health.live),
     path("health/ready", health.ready),
     path("api/schema/", docs.SchemaView.as_view(), name="schema"),
