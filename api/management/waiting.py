@@ -26,7 +26,8 @@ def await_job(job: Job, *, title: str, meanwhile: Meanwhile) -> Job:
     """The job once it has ended, however it ended. Its row is the only thing that is looked at."""
     with tqdm(
         desc=title,
-        bar_format="  {desc:<10} {bar:32} {percentage:3.0f} %  {postfix}",
+        total=1,
+        bar_format="  {desc:<10} {bar:32} {percentage:3.0f} %{postfix}",
         disable=not sys.stdout.isatty(),
         file=sys.stdout,
         leave=False,
