@@ -12,6 +12,7 @@ from difflib import SequenceMatcher
 from typing import Final
 
 from clubdata.errors import InvalidInput
+from clubdata.intake.vocabulary import Known
 from clubdata.models import Outcome
 from clubdata.models.returns import MOST_DISTANCE_M, MOST_HOURS
 from clubdata.rules.conventions import Conventions, DateOrder, DistanceUnit
@@ -244,24 +245,19 @@ def _or_one_of(words: Mapping[str, int]) -> str:
     return f", or one of {', '.join(words)}" if words else ""
 
 
-def read_known(text: str, known: Mapping[str, int], kind: str) -> int:
-    """The id of one of the club's own words, by its folded spelling. A miss names the nearest word."""
+def read_known(text: str, known: Known, kind: str) -> int:
+    """The id of one of the club's own words. A miss names the nearest, as the club writes it."""
     folded = fold(text)
-    found = known.get(folded)
+    found = known.ids.get(folded)
     if found is None:
-        raise CellProblem(
-            f"{kind}_unknown", f"this club has no such {_plain(kind)}; {_nearest(folded, known)}"
-        )
+        plain = kind.replace("_", " ")
+        raise CellProblem(f"{kind}_unknown", f"this club has no such {plain}; {_nearest(folded, known)}")
     return found
 
 
-def _plain(kind: str) -> str:
-    return kind.replace("_", " ")
-
-
-def _nearest(folded: str, known: Mapping[str, int]) -> str:
-    if not known:
+def _nearest(folded: str, known: Known) -> str:
+    if not known.ids:
         return "none is known yet"
     cut = folded[:60]
-    nearest = max(known, key=lambda word: SequenceMatcher(None, word, cut).ratio())
-    return f"the nearest known is '{nearest}'"
+    nearest = max(known.ids, key=lambda word: SequenceMatcher(None, word, cut).ratio())
+    return f"the nearest known is '{known.names[known.ids[nearest]]}'"

@@ -1,7 +1,8 @@
 """A row of cells to a return that may be staged, with everything that is wrong with its cells."""
 
 import uuid
-from collections.abc import Callable, Mapping
+from bisect import bisect_left
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from functools import lru_cache
@@ -12,12 +13,14 @@ from clubdata.intake.cells import CellProblem, WeightCell
 from clubdata.intake.columns import REQUIRED_COLUMNS, Columns
 from clubdata.intake.report import Problem
 from clubdata.intake.staging import SheetReturn, sheet_key
-from clubdata.intake.vocabulary import Vocabulary
+from clubdata.intake.vocabulary import Known, Vocabulary, counting_order
 from clubdata.models import Outcome, SessionKind
 from clubdata.rules.conventions import Conventions
+from clubdata.rules.words import fold
 
 # People write the same few things over and over; the bound keeps memory flat all the same.
 _REMEMBERED: Final = 4096
+_SHOWN_LABEL: Final = 20
 
 _Reader = Callable[[str], Any]
 
@@ -91,13 +94,12 @@ class RowReader:
 
     def _find_peg(self, place: tuple[int, str]) -> int:
         water_id, text = place
-        known = self._vocabulary.pegs.get(water_id, {})
-        try:
-            return parse.read_known(text, known, "peg")
-        except CellProblem:
-            span = self._vocabulary.peg_span.get(water_id)
-            pegs = f"its pegs run from {span}" if span else "it has no pegs yet"
-            raise CellProblem("peg_unknown", f"this water has no such peg; {pegs}") from None
+        found = self._vocabulary.pegs.get(water_id, {}).get(fold(text))
+        if found is None:
+            nearest = _nearest_pegs(text, self._vocabulary.peg_labels.get(water_id, ()))
+            typed = parse.shown(text)[:_SHOWN_LABEL]
+            raise CellProblem("peg_unknown", f"this water has no peg {typed}; {nearest}")
+        return found
 
     def _settle_session(
         self, values: dict[str, Any], typed: Mapping[str, str], line: int, problems: list[Problem]
@@ -112,6 +114,15 @@ class RowReader:
             problems.append(self._problem(line, "match", typed["match"], problem))
             code = ""
         values["session"], values["match"] = str(kind), code
+
+
+def _nearest_pegs(text: str, labels: Sequence[str]) -> str:
+    """The labels before and after `text` in counting order."""
+    if not labels:
+        return "it has no pegs yet"
+    place = bisect_left(labels, counting_order(text), key=counting_order)
+    around = labels[max(place - 1, 0) : place + 1]
+    return f"the nearest label{'s are' if len(around) > 1 else ' is'} {', '.join(around)}"
 
 
 def _missing(column: str) -> CellProblem:
@@ -150,15 +161,15 @@ def _readers(conventions: Conventions, vocabulary: Vocabulary, today: date) -> d
     return {column: _remembered(reader) for column, reader in readers.items()}
 
 
-def _read_member(text: str, members: Mapping[str, int]) -> int:
-    # The nearest number would be another person's: only the way of writing is shown.
-    try:
-        return parse.read_known(text, members, "member")
-    except CellProblem:
-        example = f", such as {next(iter(members)).upper()}" if members else ""
+def _read_member(text: str, members: Known) -> int:
+    found = members.ids.get(fold(text))
+    if found is None:
+        # The nearest number would be another person's: only the way of writing is shown.
+        example = next((f", such as {number}" for number in members.names.values()), "")
         raise CellProblem(
             "member_unknown", f"no member has this number; write it as on the club's books{example}"
-        ) from None
+        )
+    return found
 
 
 def _staged(line: int, values: Mapping[str, Any], typed: Mapping[str, str]) -> SheetReturn:

@@ -12,13 +12,14 @@ from hypothesis import strategies as st
 
 from clubdata.intake import cells
 from clubdata.intake.cells import CellProblem
+from clubdata.intake.vocabulary import Known
 from clubdata.models import Club, Outcome, Return
 from clubdata.rules.conventions import DateOrder, DistanceUnit, read_conventions
 from tests.unit.clubdata.intake.sheets import DESCRIPTION, GOOD, Desk, as_text, row, small_club
 
 CONVENTIONS = read_conventions(DESCRIPTION["conventions"])
 TODAY = date(2024, 6, 1)
-KNOWN = {"maggot": 1, "caster": 2}
+KNOWN = Known({"maggot": 1, "caster": 2}, {1: "maggot", 2: "caster"})
 # Text near what people type finds more than text at large.
 TYPED = st.text(max_size=60) | st.text(
     alphabet="0123456789-/.,' lbozdrkgmftFabtesc\u2013\u0660\u00bd\u0130\n", max_size=14
@@ -49,7 +50,7 @@ WITHIN_BOUNDS = {
         (cell.weighing is None) == (cell.outcome in (Outcome.BLANK, Outcome.DID_NOT_WEIGH))
         and (cell.weighing is None or 0 < cell.weighing.weight_g <= 500_000)
     ),
-    "hook_bait": lambda key: key in KNOWN.values(),
+    "hook_bait": lambda key: key in KNOWN.names,
 }
 
 

@@ -35,7 +35,7 @@ def called(*arguments: str) -> str:
 def test_the_summary_counts_and_shows_the_first_problems(club: Club, tmp_path: Path) -> None:
     told = called(sheet(tmp_path, row(), *(row(peg=f"9{n}") for n in range(12))), "--club", "alder")
     assert "landed                1" in told
-    assert "line 3, Peg: '90': this water has no such peg; its pegs run from 1 to 12A" in told
+    assert "line 3, Peg: '90': this water has no peg 90; the nearest label is 12A" in told
     assert "and 2 more problems" in told
     assert Return.objects.filter(club=club).count() == 1
 

@@ -9,12 +9,14 @@ import pytest
 
 from clubdata.intake import cells
 from clubdata.intake.cells import CellProblem, WeightCell
+from clubdata.intake.vocabulary import Known, counting_order
 from clubdata.models import Outcome
 from clubdata.rules.conventions import DateOrder, DistanceUnit, read_conventions
 from clubdata.rules.units import Weighing, WeighingUnit
 from tests.unit.clubdata.intake.sheets import DESCRIPTION
 
 TODAY = date(2024, 6, 1)
+KNOWN = Known({"caster": 1, "maggot": 2}, {1: "Caster", 2: "Maggot, live"})
 CONVENTIONS = read_conventions(DESCRIPTION["conventions"])
 
 
@@ -198,9 +200,14 @@ def test_a_weight_that_could_mean_two_things_or_none_is_refused(typed: str, code
 
 
 def test_an_unknown_word_is_answered_with_the_nearest_known_one() -> None:
-    problem = problem_of(cells.read_known, "Maggit", {"caster": 1, "maggot": 2}, "hook_bait")
+    problem = problem_of(cells.read_known, "Maggit", KNOWN, "hook_bait")
     assert problem.code == "hook_bait_unknown"
-    assert "'maggot'" in problem.message
+    assert "'Maggot, live'" in problem.message
+
+
+def test_pegs_count_as_people_count_them() -> None:
+    labels = ["14", "A2", "12A", "2", "12", "13", "9999999999999999999999", "\u0662"]
+    assert sorted(labels, key=counting_order)[:5] == ["2", "12", "12A", "13", "14"]
 
 
 def test_a_shown_value_is_cut_and_carries_no_control_characters() -> None:

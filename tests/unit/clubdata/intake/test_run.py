@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 
 from clubdata.demo.files import CLUB_FILE, RETURNS_FILE
+from clubdata.intake import cells
 from clubdata.models import Club, Conditions, Job, Match, Outcome, Return, SessionPart, StagedReturn
 from clubdata.rules.units import Weighing, WeighingUnit, format_as_weighed
 from clubdata.services.clubs import setup_club
@@ -109,12 +110,31 @@ def test_empty_optional_cells_are_no_problem(desk: Desk) -> None:
 def test_a_peg_belongs_to_its_water(desk: Desk) -> None:
     report = desk.take(row(peg="12a"), row(water="Brick Canal", peg="12A"))
     assert codes(report) == [(3, "Peg", "peg_unknown")]
-    assert "1 to 1" in report["problems"][0]["message"]
+    assert "no peg 12A; the nearest label is 1" in report["problems"][0]["message"]
+
+
+def test_a_missing_peg_is_answered_with_the_labels_on_both_sides_of_it(desk: Desk) -> None:
+    report = desk.take(row(peg="7"), row(peg="0"), row(peg="9" * 5_000))
+    assert [problem["message"].rpartition("; ")[2] for problem in report["problems"]] == [
+        "the nearest labels are 2, 12A",
+        "the nearest label is 1",
+        "the nearest label is 12A",
+    ]
+
+
+def test_many_unknown_members_and_pegs_are_told_as_fast_as_known_ones(
+    desk: Desk, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def compared(*_: Any) -> None:
+        raise AssertionError("no number or label is compared with every other")
+
+    monkeypatch.setattr(cells, "SequenceMatcher", compared)
+    assert desk.take(*(row(member=f"X{n}", peg=f"P{n}") for n in range(50)))["problem_count"] == 100
 
 
 def test_an_unknown_water_names_the_nearest_and_makes_no_new_one(desk: Desk) -> None:
     report = desk.take(row(water="Elder Pond"))
-    assert "'alder pond'" in report["problems"][0]["message"]
+    assert "'Alder Pond'" in report["problems"][0]["message"]
     assert desk.club.pk and Return.objects.count() == 0
 
 
