@@ -75,7 +75,7 @@ def store_fit(*, claim: jobs.Claim, now: datetime, fitted: Fitted) -> FitRun:
     document = fitted.estimates.to_document()
     with transaction.atomic():
         job = jobs.hold(claim=claim)
-        # One at a time a club, so that each sees what the other promoted; rows may refer to the club meanwhile.
+        # One at a time a club, so that each sees what the other promoted; rows may refer to it meanwhile.
         Club.objects.select_for_update(no_key=True).get(pk=job.club_id)
         run = FitRun.objects.create(job=job, club_id=job.club_id, **_run_values(fitted, document, now))
         _store_terms(run, document["terms"])
