@@ -28,7 +28,11 @@ class BoundedJsonParser(JSONParser):
         check_length(parser_context, LARGEST_JSON_BYTES)
         try:
             # The charset of JSON is UTF-8 whatever the header says (RFC 8259).
-            return json.loads(stream.read().decode("utf-8-sig"), parse_constant=_refuse, parse_float=_finite)
+            text = stream.read().decode("utf-8-sig")
+            value = json.loads(text, parse_constant=_refuse, parse_float=_finite)
+            # Half of a surrogate pair can be escaped into JSON, but no answer can be written with it.
+            json.dumps(value, ensure_ascii=False).encode()
+            return value
         except RecursionError:
             raise ParseError("The JSON is nested too deeply.") from None
         except ValueError:

@@ -70,6 +70,7 @@ def test_nonsense_in_the_path(operation: Operation, stocked: StockedClub, client
         b"", b"{", b"[]", b"null", b"7", b'"x"', b"\xff\xfe", b'{"water": NaN}', b'{"hours": Infinity}',
         b'{"hours": 1e999}', b'{"rods": ' + b"9" * 5000 + b"}", b"[" * 100_000, b'{"a":' * 50_000,
         b'{"water": "\\u0000"}', b'{"water": "\\ud800"}', b'{"parts": {"0": {}}}', b'{"parts": [7]}',
+        b'{"\\ud800": 1}', b'{"outcome": "\\ud800"}', b'{"parts": [{"\\udfff": 1}]}',
         b'{"parts": [[[]]]}', b'{"uid": 340282366920938463463374607431768211456}', b'{"conditions": []}',
     ],
 )  # fmt: skip
