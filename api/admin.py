@@ -58,9 +58,10 @@ class InlineForm(ClubForm):
 
 def _limited(rows: QuerySet[Any], request: HttpRequest) -> QuerySet[Any]:
     user: Any = request.user
-    if user.is_superuser or not isinstance(rows, ClubQuerySet):
+    if user.is_superuser:
         return rows
-    return rows.visible_to(user)
+    # What has no club, such as a login, reaches across clubs: none of it is an officer's.
+    return rows.visible_to(user) if isinstance(rows, ClubQuerySet) else rows.none()
 
 
 class Limited:
@@ -128,6 +129,11 @@ class MemberAdmin(ClubAdmin):
     search_fields = ["number", "name"]
     raw_id_fields = ["account"]
     inlines = [_rows(models.MemberRole)]
+
+    def get_readonly_fields(self, request: HttpRequest, obj: Any = None) -> Any:
+        """Which login a member has is a superuser's to say: a login reaches across clubs."""
+        shown = super().get_readonly_fields(request, obj)
+        return shown if getattr(request.user, "is_superuser", False) else [*shown, "account"]
 
 
 @admin.register(models.Water)
@@ -248,7 +254,8 @@ class SuperusersOnly:
     def has_view_permission(self, request: HttpRequest, _row: Any = None) -> bool:
         return self.has_module_permission(request)
 
-    has_change_permission = has_view_permission
+    has_change_permission = has_delete_permission = has_view_permission
+    has_add_permission = has_module_permission
 
 
 @admin.register(models.Account)

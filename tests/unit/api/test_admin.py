@@ -6,9 +6,11 @@ from urllib.parse import urlencode
 import pytest
 from django.contrib import admin
 from django.contrib.auth.models import Permission
-from django.test import Client
+from django.db.models import ForeignKey
+from django.test import Client, RequestFactory
 from django.urls import reverse
 
+from api.admin import Limited
 from clubdata.models import AccessToken, Account, HookBaitSpelling, Job, JobKind, MemberRole, Peg
 from clubdata.services.accounts import issue_token
 from tests.factories import NOW, SmallClub, make_match, make_return
@@ -68,6 +70,57 @@ def test_an_officer_sees_the_rows_and_the_choices_of_the_own_club_only(
 def test_an_officer_sees_no_logins_and_no_tokens(officer: Client, heron_small: SmallClub) -> None:
     assert officer.get(reverse("admin:clubdata_account_changelist")).status_code == 403
     assert officer.get(reverse("admin:clubdata_accesstoken_changelist")).status_code == 403
+
+
+def test_an_officer_neither_links_nor_looks_up_a_login(
+    officer: Client, heron_small: SmallClub, other_club: SmallClub
+) -> None:
+    stranger, member = other_club.account(), heron_small.other_member
+    own = member.account
+    values = {"club": member.club_id, "number": member.number, "name": "Renamed", "account": stranger.pk}
+    values |= {"roles-TOTAL_FORMS": 0, "roles-INITIAL_FORMS": 0}
+    for address in (
+        reverse("admin:clubdata_member_change", args=[member.pk]),
+        reverse("admin:clubdata_member_add"),
+    ):
+        faulty = officer.post(address, {**values, "number": ""}).content.decode()
+        assert "errorlist" in faulty and stranger.username not in faulty
+    assert officer.post(reverse("admin:clubdata_member_change", args=[member.pk]), values).status_code == 302
+    member.refresh_from_db()
+    assert (member.name, member.account) == ("Renamed", own)
+
+
+def test_a_superuser_links_a_login(superuser: Client, heron_small: SmallClub) -> None:
+    member, account = heron_small.member, Account.objects.create_user("new-login")
+    values = {"club": member.club_id, "number": member.number, "account": account.pk}
+    values |= {"roles-TOTAL_FORMS": 0, "roles-INITIAL_FORMS": 0}
+    superuser.post(reverse("admin:clubdata_member_change", args=[member.pk]), values)
+    member.refresh_from_db()
+    assert member.account == account
+
+
+@pytest.mark.parametrize("action", ["delete", "change", "history"])
+def test_an_officer_opens_no_page_of_a_login(action: str, officer: Client, other_club: SmallClub) -> None:
+    address = reverse(f"admin:clubdata_account_{action}", args=[other_club.account().pk])
+    assert officer.get(address).status_code == 403
+
+
+@pytest.mark.parametrize("model", MODELS, ids=lambda model: model._meta.label)
+def test_every_choice_of_an_officer_is_of_the_own_club(
+    model: type, officer: Client, heron_small: SmallClub, other_club: SmallClub, rf: RequestFactory
+) -> None:
+    request = rf.get("/")
+    request.user = heron_small.account("secretary")
+    page = admin.site._registry[model]
+    for form in (page, *page.get_inline_instances(request)):
+        if not isinstance(form, Limited):
+            continue
+        for column in form.model._meta.concrete_fields:
+            if not isinstance(column, ForeignKey):
+                continue
+            choices = form.formfield_for_foreignkey(column, request).queryset
+            clubs = {getattr(choice, "club_id", choice.pk) for choice in choices}
+            assert clubs <= {heron_small.club.pk}, column
 
 
 def test_no_page_shows_a_digest_and_revoking_closes_the_key(
