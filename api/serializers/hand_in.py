@@ -6,7 +6,7 @@ from rest_framework import serializers
 
 from api.serializers.shapes import StrictSerializer
 from clubdata.models import Outcome, SessionKind
-from clubdata.services.drafts import TOWS
+from clubdata.models.returns import Tow
 from clubdata.services.hand_ins import CatchInput, ConditionsInput, HandIn, PartInput
 
 MOST_COUNTED = 100_000
@@ -65,7 +65,7 @@ class ConditionsInputSerializer(StrictSerializer):
     cloud_oktas = _count(8)
     pressure_hpa = _number(5, 1)
     rain_mm = _number(5, 1)
-    tow = serializers.ChoiceField(choices=TOWS, required=False, default="", allow_blank=True)
+    tow = serializers.ChoiceField(choices=Tow.choices, required=False, default="", allow_blank=True)
     clarity_cm = _count(2_000)
     level_cm = _count(2_000, min_value=-2_000)
 

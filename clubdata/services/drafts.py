@@ -10,7 +10,7 @@ from django.db.models import QuerySet
 
 from clubdata.errors import InvalidInput
 from clubdata.models import Match, Member, Outcome, Peg, SessionKind, Source, Water
-from clubdata.models.returns import MOST_DISTANCE_M, MOST_HOURS, WITH_WEIGHT
+from clubdata.models.returns import MOST_DISTANCE_M, MOST_HOURS, WITH_WEIGHT, Tow
 from clubdata.rules.units import Weighing, parse_weight
 from clubdata.services.faults import Faults
 from clubdata.services.hand_ins import CatchInput, HandIn, PartInput
@@ -19,7 +19,6 @@ from clubdata.services.members import ENTERS_FOR_OTHERS, Membership
 from clubdata.services.waters import local_date
 
 EARLIEST = date(1900, 1, 1)
-TOWS = ("", "none", "slight", "steady", "strong")
 CONDITION_BOUNDS = {
     "air_temperature_c": (-40, 50),
     "water_temperature_c": (-2, 40),
@@ -33,6 +32,8 @@ CONDITION_BOUNDS = {
 }
 # The field of a part, and the kind of word that it takes.
 PART_WORDS = {"method": "method", "hook_bait": "hook bait", "feed": "feed", "rig_type": "rig type"}
+# What only landed fish have: the column of a part or of a catch line, and its field.
+LANDED = {"fish_count": "fish_count", "weight_g": "weight", "biggest_g": "biggest"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,13 +67,13 @@ def draft(*, who: Membership, now: datetime, data: HandIn) -> Draft:
         **_total(data, faults),
     }
     _check_hours(data, faults)
-    _check_fish(data, faults)
     made = Draft(
         session=session,
         parts=_parts(who, data, faults),
         catch=_catch(who, data, faults),
         conditions=_conditions(data, faults),
     )
+    _check_fish(data, made, faults)
     faults.check()
     _check_sums(made, faults)
     faults.check()
@@ -190,15 +191,30 @@ def _label(outcome: str) -> str:
     return f"'{Outcome(outcome).label}'"
 
 
-def _check_fish(data: HandIn, faults: Faults) -> None:
-    counted = (data.fish_count or 0) + sum(line.fish_count or 0 for line in data.catch)
-    landed_none = data.outcome in {Outcome.BLANK, Outcome.DID_NOT_FISH}
-    if landed_none and counted:
-        faults.add("fish_count", "not_with_outcome", f"{_label(data.outcome)} goes with no fish landed.")
+def _check_fish(data: HandIn, made: Draft, faults: Faults) -> None:
+    """A blank may have lost fish, but landed none; who did not fish has neither parts nor a catch."""
+    landed_none = f"{_label(data.outcome)} goes with no fish landed."
+    counted = data.fish_count or any(line.fish_count for line in data.catch)
+    if data.outcome in {Outcome.BLANK, Outcome.DID_NOT_FISH} and data.fish_count:
+        faults.add("fish_count", "not_with_outcome", landed_none)
     if data.outcome == Outcome.COUNTED_ONLY and not counted:
         faults.add("fish_count", "required", "Counted only: say how many.")
-    if data.outcome == Outcome.DID_NOT_FISH and data.parts:
-        faults.add("parts", "not_with_outcome", "Who did not fish has no parts of a session.")
+    for name, rows in (("parts", made.parts), ("catch", made.catch)):
+        if data.outcome == Outcome.DID_NOT_FISH and rows:
+            faults.add(name, "not_with_outcome", f"Leave '{name}' empty with {_label(data.outcome)}.")
+        elif data.outcome == Outcome.BLANK:
+            for path in _landed(name, rows):
+                faults.add(path, "not_with_outcome", landed_none)
+
+
+def _landed(name: str, rows: list[dict[str, Any]]) -> list[str]:
+    """The fields of parts or catch lines that say of a fish that it was landed."""
+    return [
+        f"{name}.{index}.{LANDED[column]}"
+        for index, row in enumerate(rows)
+        for column in LANDED
+        if row.get(column)
+    ]
 
 
 # --- Parts, catch, conditions -------------------------------------------------------------------------
@@ -279,14 +295,14 @@ def _conditions(data: HandIn, faults: Faults) -> dict[str, Any] | None:
     for name, (least, most) in CONDITION_BOUNDS.items():
         if found[name] is not None and not least <= found[name] <= most:
             faults.add(f"conditions.{name}", "out_of_range", f"From {least} to {most}.")
-    if found["tow"] not in TOWS:
-        faults.add("conditions.tow", "unknown", f"One of {', '.join(TOWS[1:])}.")
+    if found["tow"] not in {"", *Tow.values}:
+        faults.add("conditions.tow", "unknown", f"One of {', '.join(Tow.values)}.")
     return found
 
 
 def _check_sums(made: Draft, faults: Faults) -> None:
     """Parts and species cannot outweigh a weighed total; each was rounded to a gram of its own."""
-    if made.session["outcome"] not in {Outcome.WEIGHED, Outcome.BLANK}:
+    if made.session["outcome"] != Outcome.WEIGHED:
         return
     for name, rows in (("parts", made.parts), ("catch", made.catch)):
         weights = [row["weight_g"] for row in rows if row["weight_g"] is not None]

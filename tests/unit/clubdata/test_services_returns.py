@@ -10,6 +10,7 @@ import pytest
 
 from clubdata.errors import Conflict, InvalidInput, NotFound
 from clubdata.models import CatchLine, Club, Conditions, Outcome, Return, Role, SessionKind, SessionPart
+from clubdata.models.returns import Tow
 from clubdata.services import returns
 from clubdata.services.faults import ManyInvalid
 from clubdata.services.members import membership
@@ -118,7 +119,10 @@ def test_every_outcome_has_the_weight_that_it_can_have(
         ({"weight": "501 kg"}, {"weight": "weight_out_of_range"}),
         ({"weight": "0-0-0"}, {"weight": "zero_weight"}),
         ({"outcome": Outcome.DID_NOT_WEIGH}, {"weight": "not_with_outcome"}),
-        ({"outcome": Outcome.BLANK, "weight": ""}, {"fish_count": "not_with_outcome"}),
+        (
+            {"outcome": Outcome.BLANK, "weight": "", "parts": (), "catch": ()},
+            {"fish_count": "not_with_outcome"},
+        ),
         ({"fished_on": date(2024, 6, 16)}, {"fished_on": "date_in_future"}),
         ({"fished_on": date(1066, 10, 14)}, {"fished_on": "date_too_early"}),
         ({"rods": 5}, {"rods": "out_of_range"}),
@@ -142,6 +146,47 @@ def test_what_cannot_be_true_is_refused_by_field_and_saves_nothing(
     changes: dict[str, Any], expected: dict[str, str], heron_small: SmallClub
 ) -> None:
     assert faults(heron_small, replace(WHOLE, **changes)) == expected
+
+
+BARE: dict[str, Any] = {"weight": "", "fish_count": None, "parts": (), "catch": ()}
+
+
+@pytest.mark.parametrize(
+    ("changes", "field"),
+    [
+        ({"catch": (CatchInput("roach", weight="1 g"),)}, "catch.0.weight"),
+        ({"catch": (CatchInput("roach", biggest="1 g"),)}, "catch.0.biggest"),
+        ({"catch": (CatchInput("bream"), CatchInput("roach", fish_count=1))}, "catch.1.fish_count"),
+        ({"parts": (PartInput(hook_bait="reds", weight="1 g"),)}, "parts.0.weight"),
+    ],
+)
+def test_a_blank_has_landed_nothing(changes: dict[str, Any], field: str, heron_small: SmallClub) -> None:
+    blank = replace(WHOLE, **{**BARE, "outcome": Outcome.BLANK, **changes})
+    assert faults(heron_small, blank) == {field: "not_with_outcome"}
+
+
+def test_a_blank_may_have_lost_fish(heron_small: SmallClub) -> None:
+    lost = (CatchInput("roach", fish_count=0, lost_count=2),)
+    kept = give(heron_small, replace(WHOLE, **{**BARE, "outcome": Outcome.BLANK, "catch": lost}))
+    assert (kept.weight_g, kept.catch_lines.get().lost_count) == (0, 2)
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        CatchInput("roach", weight="5 kg"),
+        CatchInput("roach", fish_count=1),
+        CatchInput("roach", lost_count=1),
+    ],
+)
+def test_who_did_not_fish_has_no_catch(line: CatchInput, heron_small: SmallClub) -> None:
+    stayed_home = {**BARE, "outcome": Outcome.DID_NOT_FISH, "hours": None, "peg": "", "catch": (line,)}
+    assert faults(heron_small, replace(WHOLE, **stayed_home)) == {"catch": "not_with_outcome"}
+
+
+@pytest.mark.parametrize("tow", Tow.values)
+def test_every_tow_that_a_record_can_hold_can_be_handed_in(tow: str, heron_small: SmallClub) -> None:
+    assert give(heron_small, replace(WHOLE, conditions=ConditionsInput(tow=tow))).conditions.tow == tow
 
 
 def test_all_faults_are_told_at_once(heron_small: SmallClub) -> None:
