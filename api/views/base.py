@@ -15,9 +15,8 @@ from rest_framework.views import APIView
 
 from api.pagination import Keyset
 from api.parsers import BoundedJsonParser
-from api.permissions import IsCurrentMember, member_of
+from api.permissions import IsCurrentMember, Need, member_of
 from api.query import QuerySerializer, read_query
-from clubdata.models import Role
 from clubdata.services.members import Membership
 
 
@@ -62,7 +61,7 @@ class ClubView(ApiView):
     """A view under one club: `who` is the actor's membership, `roles` what a method needs."""
 
     permission_classes = [IsAuthenticated, IsCurrentMember]
-    roles: ClassVar[dict[str, frozenset[Role]]] = {}
+    roles: ClassVar[dict[str, Need]] = {}
 
     @property
     def who(self) -> Membership:

@@ -34,7 +34,7 @@ class FitListView(ClubView):
     """The club's fits."""
 
     query = {"GET": PageQuery}
-    roles = {"POST": FITS}
+    roles = {"POST": (FITS, "ask for a fit")}
     order = Keyset(("-created_at", "-uid"))
 
     @extend_schema(operation_id="fits_list", responses=page_of(FitSerializer, "FitPage"))
@@ -53,7 +53,7 @@ class FitListView(ClubView):
 class FitDetailView(ClubView):
     """One fit."""
 
-    roles = {"GET": FITS}
+    roles = {"GET": (FITS, "look into a fit")}
 
     @extend_schema(operation_id="fits_read", responses=FitDetailSerializer)
     def get(self, _request: Request, uid: uuid.UUID, **_: Any) -> Response:

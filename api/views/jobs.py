@@ -42,7 +42,7 @@ class ImportView(ClubView):
     """Imports of a club's own sheet."""
 
     parser_classes = [SheetParser]
-    roles = {"POST": IMPORTS}
+    roles = {"POST": (IMPORTS, "import a sheet")}
 
     @extend_schema(
         operation_id="imports_request",
@@ -76,7 +76,7 @@ class JobListView(ClubView):
     """The club's jobs."""
 
     query = {"GET": JobQuery}
-    roles = {"GET": IMPORTS}
+    roles = {"GET": (IMPORTS, "look into jobs")}
     order = Keyset(("-created_at", "-uid"))
     filters = {"kind": "kind", "state": "state"}
 
@@ -91,7 +91,7 @@ class JobListView(ClubView):
 class JobDetailView(ClubView):
     """One job."""
 
-    roles = {"GET": IMPORTS}
+    roles = {"GET": (IMPORTS, "look into jobs")}
 
     @extend_schema(operation_id="jobs_read", responses=JobDetailSerializer)
     def get(self, _request: Request, uid: uuid.UUID, **_: Any) -> Response:

@@ -23,7 +23,7 @@ class Account(AbstractUser):
 
     def current_club_ids(self) -> "models.QuerySet[Any, Any]":
         """Clubs in which this account is a current member, as a subquery."""
-        return Member.objects.filter(account=self, left_on__isnull=True).values("club_id")
+        return Member.objects.filter(still_a_member(), account=self).values("club_id")
 
 
 class AccessToken(Identified):
@@ -72,6 +72,27 @@ class Role(models.TextChoices):
     ORGANISER = "organiser", "match organiser"
     ANALYST = "analyst", "analyst"
     SECRETARY = "secretary", "secretary"
+
+
+class LocalToday(models.Func):
+    """Today's date, by the database's clock, in the time zone that a column names."""
+
+    arity = 1
+    output_field = models.DateField()
+
+    def as_postgresql(self, compiler: Any, connection: Any) -> Any:
+        template = "(STATEMENT_TIMESTAMP() AT TIME ZONE %(expressions)s)::date"
+        return self.as_sql(compiler, connection, template=template)
+
+    def as_sqlite(self, compiler: Any, connection: Any, **extra_context: Any) -> Any:
+        # The function that Django itself registers for dates in a time zone; its clock is in UTC.
+        template = "django_datetime_cast_date(CURRENT_TIMESTAMP, %(expressions)s, 'UTC')"
+        return self.as_sql(compiler, connection, template=template, **extra_context)
+
+
+def still_a_member() -> Q:
+    """A membership ends as the day of leaving begins where the club is."""
+    return Q(left_on__isnull=True) | Q(left_on__gt=LocalToday("club__time_zone"))
 
 
 class Member(ClubRecord):

@@ -6,6 +6,7 @@ from django.db.models import QuerySet
 
 from clubdata.errors import NotAllowed, NotFound
 from clubdata.models import Account, Club, Member, Role
+from clubdata.models.clubs import still_a_member
 
 # Whose work needs the names on the club's books.
 SEES_MEMBERS = frozenset({Role.ORGANISER, Role.SECRETARY})
@@ -27,15 +28,16 @@ class Membership:
         return bool(self.roles & allowed)
 
     def require(self, allowed: frozenset[Role], to: str) -> None:
-        """Raise `NotAllowed` unless one of the roles is held; `to` ends the sentence 'You may not …'."""
+        """Raise `NotAllowed` unless one of the roles is held; `to` ends the sentence 'Only … may …'."""
         if not self.may(allowed):
-            needed = " or ".join(sorted(role.label for role in allowed))
-            raise NotAllowed(f"You may not {to}: that needs the role {needed}.")
+            *others, last = [str(role.label) for role in Role if role in allowed]
+            needed = f"{', '.join(others)} or {last}" if others else last
+            raise NotAllowed(f"Only the club's {needed} may {to}.")
 
 
 def membership(*, actor: Account, slug: str) -> Membership:
     """The actor's current membership of a club. Raises `NotFound`, also for a member who has left."""
-    current = Member.objects.filter(account=actor, club__slug=slug, left_on__isnull=True)
+    current = Member.objects.filter(still_a_member(), account=actor, club__slug=slug)
     found = current.select_related("club").prefetch_related("roles").first()
     if found is None:
         raise NotFound("There is no such club.")
@@ -50,7 +52,7 @@ def membership(*, actor: Account, slug: str) -> Membership:
 def current_memberships(actor: Account) -> QuerySet[Member]:
     """The actor's own line in each club that it belongs to today."""
     return (
-        Member.objects.filter(account=actor, left_on__isnull=True)
+        Member.objects.filter(still_a_member(), account=actor)
         .select_related("club")
         .prefetch_related("roles")
         .order_by("club__slug")

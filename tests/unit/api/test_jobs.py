@@ -71,7 +71,8 @@ def test_a_member_may_not_import_and_leaves_no_file(
 ) -> None:
     response = upload(client_for(heron_small.account()))
     assert response.status_code == 403
-    assert "analyst" in response.json()["detail"]
+    sentence = "Only the club's match organiser, analyst or secretary may import a sheet."
+    assert response.json()["detail"] == sentence
     assert not upload_dir.exists()
     assert client_for(heron_small.account()).get(f"{CLUB}jobs/").status_code == 403
 
