@@ -24,21 +24,14 @@ class FitSummarySerializer(OutputSerializer):
     stale = serializers.BooleanField()
 
 
-class RunSerializer(OutputSerializer):
+class RunSerializer(FitSummarySerializer):
     """What a fit left behind. `stale`: the club's returns have changed since."""
 
-    uid = serializers.UUIDField()
+    stale = serializers.SerializerMethodField()  # type: ignore[assignment]
     promoted = serializers.BooleanField()
-    stale = serializers.SerializerMethodField()
     revision = serializers.IntegerField()
     fingerprint = serializers.CharField(help_text="SHA-256 of the rows.")
-    first_on = serializers.DateField()
-    last_on = serializers.DateField()
-    rows_used = serializers.IntegerField()
-    blanks = serializers.IntegerField()
-    rows_left_out = serializers.DictField(child=serializers.IntegerField())
     versions = serializers.DictField(child=serializers.CharField())
-    fitted_at = serializers.DateTimeField()
     seconds = serializers.FloatField(help_text="Of the iterations alone.")
 
     def get_stale(self, run: FitRun) -> bool:
