@@ -1,5 +1,7 @@
 """Advice: the question's parameters, and the answer with what it rests on."""
 
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from typing import Any
 
 from rest_framework import serializers
@@ -8,6 +10,7 @@ from api.query import QuerySerializer
 from api.serializers.fits import FitSummarySerializer
 from api.serializers.returns import PegLabelSerializer
 from api.serializers.shapes import CautionSerializer, NamedSerializer, OutputSerializer
+from clubdata.errors import InvalidInput
 from clubdata.models import SessionKind
 
 MOST_WORDS = 40
@@ -24,6 +27,19 @@ class WordsField(serializers.CharField):
         if not 0 < len(words) <= MOST_WORDS:
             raise serializers.ValidationError(f"Give one to {MOST_WORDS} words, separated by ';'.")
         return words
+
+
+@contextmanager
+def hinting_at_separator(parameters: Mapping[str, Any]) -> Iterator[None]:
+    """Say how words are separated when an unknown one reads like a list with commas."""
+    try:
+        yield
+    except InvalidInput as unknown:
+        words = parameters.get(unknown.field)
+        if not (isinstance(words, tuple) and len(words) == 1 and "," in words[0]):
+            raise
+        message = f"{unknown.message} Separate several words by ';'."
+        raise InvalidInput(message, field=unknown.field, code=unknown.code) from None
 
 
 class AdviceQuery(QuerySerializer):

@@ -9,7 +9,7 @@ from rest_framework.response import Response
 
 from analytics.answers.advice import advise
 from analytics.answers.question import AdviceQuestion
-from api.serializers.advice import AdviceQuery, AdviceSerializer
+from api.serializers.advice import AdviceQuery, AdviceSerializer, hinting_at_separator
 from api.views.base import ClubView
 from clubdata.services.waters import find_water, local_date
 
@@ -27,5 +27,6 @@ class AdviceView(ClubView):
         """
         water = find_water(self.who, uid)
         question = AdviceQuestion(water=str(uid), **self.parameters)
-        advice = advise(club=self.who.club, question=question, today=local_date(water, self.now))
+        with hinting_at_separator(self.parameters):
+            advice = advise(club=self.who.club, question=question, today=local_date(water, self.now))
         return Response(AdviceSerializer(advice).data)

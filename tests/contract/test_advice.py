@@ -102,6 +102,16 @@ def test_what_cannot_be_asked_is_told_by_field(
     assert [fault["field"] for fault in problem["errors"]] == [field]
 
 
+@pytest.mark.parametrize("field", ["baits", "rig_types", "methods"])
+def test_words_separated_by_commas_are_told_of_the_semicolon(field: str, ask: Callable[..., Any]) -> None:
+    hint = "Separate several words by ';'."
+    (fault,) = ask(400, **{field: "first, second"})["errors"]
+    assert (fault["field"], fault["code"]) == (field, "unknown_word")
+    assert fault["detail"].endswith(hint)
+    for words in ("first", "first, second; third"):
+        assert hint not in ask(400, **{field: words})["detail"]
+
+
 def test_a_peg_that_the_water_has_not_is_not_found(ask: Callable[..., Any]) -> None:
     assert ask(404, peg="13")["type"] == "/problems/not-found"
 
