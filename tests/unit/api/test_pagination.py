@@ -77,7 +77,9 @@ def test_a_cursor_says_nothing_but_what_the_page_said(heron_small: SmallClub, cl
 
 
 @pytest.mark.parametrize(
-    "cursor", ["x", "", "W10", signing.dumps(["2024-01-01", "1"], salt="another list's")]
+    "cursor",
+    ["x", "", "W10", signing.dumps(["2024-01-01", "1"], salt="another list's")],
+    ids=["a letter", "nothing", "unsigned", "another list's"],  # a signature holds the second it was made
 )
 def test_a_cursor_of_ones_own_making_is_refused(cursor: str, client: APIClient) -> None:
     response = client.get(ADDRESS, {"cursor": cursor})
