@@ -3,13 +3,14 @@
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import date
+from decimal import Decimal
 from itertools import islice
 from pathlib import Path
 from typing import Final
 
 from clubdata.intake.cells import CellProblem
 from clubdata.intake.columns import Columns, find_columns
-from clubdata.intake.ledger import Ledger, Weight
+from clubdata.intake.ledger import Ledger, Said
 from clubdata.intake.report import NewMatch, Problem, Tally
 from clubdata.intake.rows import Row, RowReader
 from clubdata.intake.sheet import Sheet, open_sheet
@@ -53,34 +54,36 @@ class Examination:
         names = dict(Water.objects.filter(club=self.club).values_list("pk", "name"))
         return [NewMatch(code, names[water_id], day) for code, water_id, day in self.ledger.new_matches()]
 
-    def refuse_differing(self, line: int, typed: str, recorded: Weight) -> None:
-        self.tally.note([self._problem(line, "weight", typed, _differs(recorded))])
+    def refuse_differing(self, line: int, typed: str, said: Said, recorded: Said) -> None:
+        """Note a row whose session is recorded otherwise; `typed` is its weight."""
+        same_weight = (said.outcome, said.weight_g) == (recorded.outcome, recorded.weight_g)
+        column, value = ("hours", _plain(said.hours)) if same_weight else ("weight", typed)
+        self.tally.note([self._problem(line, column, value, _differs(recorded))])
 
-    def _recorded(self, keys: Sequence[str]) -> dict[str, Weight]:
+    def _recorded(self, keys: Sequence[str]) -> dict[str, Said]:
         found = Return.objects.filter(club=self.club, sheet_key__in=keys)
-        return {
-            key: (outcome, g) for key, outcome, g in found.values_list("sheet_key", "outcome", "weight_g")
-        }
+        rows = found.values_list("sheet_key", "outcome", "weight_g", "hours")
+        return {key: Said(*said) for key, *said in rows}
 
-    def _lands(self, row: Row, recorded: dict[str, Weight]) -> bool:
+    def _lands(self, row: Row, recorded: dict[str, Said]) -> bool:
         self.tally.rows_read += 1
         self.tally.note(row.problems)
         staged = row.staged
         if staged is None:
             self.tally.refused += 1
             return False
-        weight = (staged.outcome, staged.weight_g)
+        said = Said(staged.outcome, staged.weight_g, staged.hours)
         earlier = recorded.get(staged.sheet_key) or self.ledger.seen(staged.sheet_key)
         if earlier is None:
-            self.ledger.remember(staged.sheet_key, weight)
+            self.ledger.remember(staged.sheet_key, said)
             self._settle_match(staged)
             self.tally.land(staged.outcome)
             return True
-        if earlier == weight:
+        if earlier == said:
             self.tally.duplicates += 1
         else:
             self.tally.refused += 1
-            self.refuse_differing(row.line, row.weight_typed, earlier)
+            self.refuse_differing(row.line, row.weight_typed, said, earlier)
         return False
 
     def _settle_match(self, staged: SheetReturn) -> None:
@@ -104,13 +107,20 @@ class Examination:
         return Problem.of(line, self.columns.headers[column], typed, problem)
 
 
-def _differs(recorded: Weight) -> CellProblem:
-    outcome, weight_g = recorded
-    said = str(Outcome(outcome).label)
-    if weight_g:
-        said = f"{said} {weight_g} g ({format_pounds_ounces(weight_g)})"
+def _plain(hours: Decimal | None) -> str:
+    return "" if hours is None else f"{hours.normalize():f}"
+
+
+def _differs(recorded: Said) -> CellProblem:
+    said = str(Outcome(recorded.outcome).label)
+    if recorded.weight_g:
+        said = f"{said} {recorded.weight_g} g ({format_pounds_ounces(recorded.weight_g)})"
+    if recorded.hours is not None:
+        said = f"{said} in {_plain(recorded.hours)} h"
     return CellProblem(
-        "differs", f"this session is recorded as {said}; a sheet changes no weight: amend the return itself"
+        "differs",
+        f"this session is recorded as {said}; a sheet changes nothing that is recorded: "
+        "ask the secretary which is right",
     )
 
 

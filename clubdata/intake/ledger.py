@@ -8,16 +8,25 @@ import sqlite3
 from collections.abc import Iterable, Iterator
 from contextlib import closing
 from datetime import date
+from decimal import Decimal
 from types import TracebackType
-from typing import Self
+from typing import NamedTuple, Self
 
 from clubdata.rules.words import fold
 
 KnownMatch = tuple[str, int, date]
-Weight = tuple[str, int | None]
+
+
+class Said(NamedTuple):
+    """What a row or a record says of its session: two that say the same are one."""
+
+    outcome: str
+    weight_g: int | None
+    hours: Decimal | None
+
 
 _TABLES = """
-CREATE TABLE seen (sheet_key TEXT PRIMARY KEY, outcome TEXT, weight_g INTEGER) WITHOUT ROWID;
+CREATE TABLE seen (sheet_key TEXT PRIMARY KEY, outcome TEXT, weight_g INTEGER, hours TEXT) WITHOUT ROWID;
 CREATE TABLE match (folded TEXT PRIMARY KEY, code TEXT, water_id INTEGER, held_on TEXT, is_new INTEGER);
 """
 
@@ -42,15 +51,18 @@ class Ledger:
     ) -> None:
         self._database.close()
 
-    def seen(self, sheet_key: str) -> Weight | None:
-        """The weight under which this row stood earlier in the sheet, or None where it did not."""
+    def seen(self, sheet_key: str) -> Said | None:
+        """What the sheet said of this session in an earlier row, or None where it said nothing."""
         found = self._database.execute(
-            "SELECT outcome, weight_g FROM seen WHERE sheet_key = ?", (sheet_key,)
+            "SELECT outcome, weight_g, hours FROM seen WHERE sheet_key = ?", (sheet_key,)
         ).fetchone()
-        return None if found is None else (found[0], found[1])
+        return None if found is None else Said(found[0], found[1], Decimal(found[2]))
 
-    def remember(self, sheet_key: str, weight: Weight) -> None:
-        self._database.execute("INSERT OR IGNORE INTO seen VALUES (?, ?, ?)", (sheet_key, *weight))
+    def remember(self, sheet_key: str, said: Said) -> None:
+        self._database.execute(
+            "INSERT OR IGNORE INTO seen VALUES (?, ?, ?, ?)",
+            (sheet_key, said.outcome, said.weight_g, str(said.hours)),
+        )
 
     def match(self, code: str, water_id: int, day: date) -> KnownMatch:
         """The match under this code, which becomes (code, water, day) if no earlier row or record has it."""

@@ -12,6 +12,7 @@ from clubdata.errors import InvalidInput
 from clubdata.intake import uploads
 from clubdata.intake.columns import SheetRefused
 from clubdata.intake.examine import Examination, begin, open_ledger
+from clubdata.intake.ledger import Said
 from clubdata.intake.report import write_report
 from clubdata.intake.staging import READING, begin_again, stage, sweep_ended
 from clubdata.models import Account, Club, Job, JobKind
@@ -96,11 +97,12 @@ def _import(*, job: Job, claim: Claim, path: Path, clock: Clock, progress: Progr
 
 def _take_back(sheet: Examination, late: Iterable[Late]) -> None:
     for row in late:
-        recorded = (row.recorded_outcome, row.recorded_weight_g)
-        differs = recorded != (row.outcome, row.weight_g)
+        said = Said(row.outcome, row.weight_g, row.hours)
+        recorded = Said(row.recorded_outcome, row.recorded_weight_g, row.recorded_hours)
+        differs = recorded != said
         sheet.tally.take_back(row.outcome, differs=differs)
         if differs:
-            sheet.refuse_differing(row.line, row.weight_typed, recorded)
+            sheet.refuse_differing(row.line, row.weight_typed, said, recorded)
 
 
 def _rehearse_job(*, job: Job, claim: Claim, path: Path, clock: Clock) -> None:

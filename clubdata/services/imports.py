@@ -8,6 +8,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
+from decimal import Decimal
 from typing import Any
 
 from django.db import connection
@@ -73,7 +74,9 @@ WHERE staged.job_id = %(job)s
 """
 
 _LATE = """
-SELECT staged.line, staged.weight_typed, staged.outcome, staged.weight_g, earlier.outcome, earlier.weight_g
+SELECT
+    staged.line, staged.weight_typed, staged.outcome, staged.weight_g, staged.hours,
+    earlier.outcome, earlier.weight_g, earlier.hours
 FROM clubdata_stagedreturn AS staged
 LEFT JOIN clubdata_return AS landed ON landed.uid = staged.uid
 JOIN clubdata_return AS earlier ON earlier.club_id = %(club)s AND earlier.sheet_key = staged.sheet_key
@@ -84,14 +87,16 @@ ORDER BY staged.line
 
 @dataclass(frozen=True, slots=True)
 class Late:
-    """A staged row that another import landed first, and the weight that is recorded."""
+    """A staged row that another import landed first, and what is recorded."""
 
     line: int
     weight_typed: str
     outcome: str
     weight_g: int | None
+    hours: Decimal | None
     recorded_outcome: str
     recorded_weight_g: int | None
+    recorded_hours: Decimal | None
 
 
 def land(*, job: Job, club: Club, actor_id: int | None, now: datetime) -> Sequence[Late]:
@@ -148,4 +153,12 @@ def _run(statement: str, values: dict[str, Any]) -> int:
 def _late(values: dict[str, Any]) -> list[Late]:
     with connection.cursor() as cursor:
         cursor.execute(_LATE, values)
-        return [Late(*row) for row in cursor.fetchall()]
+        return [
+            Late(line, typed, outcome, weight_g, _hours(hours), recorded, recorded_g, _hours(recorded_hours))
+            for line, typed, outcome, weight_g, hours, recorded, recorded_g, recorded_hours in cursor
+        ]
+
+
+def _hours(stored: Any) -> Decimal | None:
+    """SQLite keeps a decimal as a number, which is shown with the digits that were stored."""
+    return None if stored is None else Decimal(str(stored))

@@ -136,6 +136,7 @@ def test_rows_that_another_import_lands_meanwhile_are_duplicates_or_differ(club:
     others = [
         row(peg="1", session="m", match="SPR-1"),
         row(peg="2", session="m", match="SPR-1", weight="dnw"),
+        row(peg="12A", session="m", match="SPR-1", hours="4.1"),
     ]
 
     def overtake(done: int, total: int, step: str) -> None:
@@ -143,8 +144,9 @@ def test_rows_that_another_import_lands_meanwhile_are_duplicates_or_differ(club:
             desk.take(*others)
 
     report = desk.take_bytes(SHEET, progress=overtake)
-    assert (report["rows_read"], report["landed"], report["duplicates"], report["refused"]) == (3, 1, 1, 1)
-    assert codes(report) == [(3, "Weight", "differs")]
+    assert (report["rows_read"], report["landed"], report["duplicates"], report["refused"]) == (3, 0, 1, 2)
+    assert codes(report) == [(3, "Weight", "differs"), (4, "Hours", "differs")]
+    assert "in 4.1 h" in report["problems"][1]["message"]
     assert Return.objects.count() == SessionPart.objects.count() == 3
     assert Return.objects.filter(match__code="SPR-1").count() == 3
 

@@ -204,6 +204,17 @@ def test_a_weight_that_changed_since_is_reported_and_not_landed(desk: Desk) -> N
     assert Return.objects.get().weight_g == 5656
 
 
+def test_a_second_session_of_the_day_on_one_peg_is_not_lost_without_a_word(desk: Desk) -> None:
+    morning, evening = row(weight="blank", hours="3"), row(weight="blank", hours="4")
+    report = desk.take(morning, evening)
+    assert (report["landed"], report["duplicates"], report["refused"]) == (1, 0, 1)
+    assert codes(report) == [(3, "Hours", "differs")]
+    problem = report["problems"][0]
+    assert (problem["value"], "recorded as Blank in 3 h;" in problem["message"]) == ("4", True)
+    again = desk.take(row(weight="blank", hours="3.00"), evening)
+    assert (again["duplicates"], codes(again)) == (1, [(3, "Hours", "differs")])
+
+
 def test_an_estimate_differs_from_a_weight(desk: Desk) -> None:
     report = desk.take(row(weight="7lb"), row(weight="abt 7lb"))
     assert (report["landed"], codes(report)) == (1, [(3, "Weight", "differs")])
