@@ -15,14 +15,17 @@ from clubdata.intake.examine import Examination, begin, open_ledger
 from clubdata.intake.ledger import Said
 from clubdata.intake.report import write_report
 from clubdata.intake.staging import READING, begin_again, stage, sweep_ended
-from clubdata.models import Account, Club, Job, JobKind
+from clubdata.models import Account, Club, Job, JobKind, JobState
 from clubdata.services.imports import Late, land
-from clubdata.services.jobs import Claim, beat, claim, finish, hold, refuse, request_job
+from clubdata.services.jobs import WORKER_LOST, Claim, beat, claim, finish, hold, refuse, request_job
 
 Clock = Callable[[], datetime]
 Progress = Callable[[int, int, str], None]
 
 LANDING = "landing the returns"
+
+# In the payload of a job that was claimed by the process that made it.
+_IN_PROCESS = "in_process"
 
 
 def run_import(*, claim: Claim, clock: Clock) -> None:
@@ -43,12 +46,13 @@ def import_file(
     """
     if dry_run:
         return _rehearse(club=club, path=path, clock=clock, progress=progress)
+    _end_killed(club=club, now=clock())
     try:
         with path.open("rb") as source:
             name = uploads.keep(source)
     except OSError:
         raise SheetRefused("There is no such file to read.", code="no_such_file") from None
-    payload = {"path": name, "dry_run": False, "file_name": path.name[:200]}
+    payload = {"path": name, "dry_run": False, "file_name": path.name[:200], _IN_PROCESS: True}
     # One transaction, so that no worker's schedule sees the job waiting.
     with transaction.atomic():
         job = request_job(club=club, kind=JobKind.IMPORT, payload=payload, actor=actor, now=clock())
@@ -63,6 +67,33 @@ def import_file(
     return report
 
 
+def _end_killed(*, club: Club, now: datetime) -> None:
+    """End the club's imports whose process was killed; no worker may be there to take them up.
+
+    Their staging and uploads are swept with those of every other import that has ended.
+    """
+    lapsed = Job.objects.filter(
+        club=club,
+        kind=JobKind.IMPORT,
+        state=JobState.RUNNING,
+        lease_until__lt=now,
+        payload__has_key=_IN_PROCESS,
+    )
+    lapsed.update(
+        state=JobState.FAILED,
+        finished_at=now,
+        lease_until=None,
+        reason_code=WORKER_LOST,
+        reason="The import was killed; nothing of it landed.",
+    )
+    _sweep(now)
+
+
+def _sweep(now: datetime) -> None:
+    sweep_ended()
+    uploads.discard_ended(now=now)
+
+
 def _carry_out(*, claim: Claim, clock: Clock, progress: Progress) -> None:
     job = Job.objects.select_related("club").get(pk=claim.job_id)
     begin_again(claim=claim)
@@ -74,8 +105,7 @@ def _carry_out(*, claim: Claim, clock: Clock, progress: Progress) -> None:
             _import(job=job, claim=claim, path=path, clock=clock, progress=progress)
     except InvalidInput as refusal:
         refuse(claim=claim, now=clock(), code=refusal.code, reason=refusal.message, result={})
-    sweep_ended()
-    uploads.discard_ended()
+    _sweep(clock())
 
 
 def _import(*, job: Job, claim: Claim, path: Path, clock: Clock, progress: Progress) -> None:

@@ -1,5 +1,6 @@
 """Imports that are killed, overtaken or refused: whatever happens, all of a sheet lands or nothing."""
 
+import os
 from datetime import timedelta
 from io import BytesIO
 from typing import Any
@@ -107,6 +108,49 @@ def test_staging_and_uploads_of_an_ended_job_are_swept_by_the_next_import(
     assert desk.take(row(date="2024-05-02"))["landed"] == 1
     assert StagedReturn.objects.count() == 0
     assert list(settings.UPLOAD_DIR.iterdir()) == []
+
+
+def test_a_command_that_was_killed_leaves_nothing_to_the_next_one(
+    club: Club, desk: Desk, monkeypatch: pytest.MonkeyPatch, settings: Any
+) -> None:
+    with monkeypatch.context() as patched:
+        killed_at_chunk(3, patched)
+        with pytest.raises(Killed):
+            desk.take_bytes(SHEET)
+    killed = Job.objects.get()
+    assert (StagedReturn.objects.count(), len(list(settings.UPLOAD_DIR.iterdir()))) == (2, 1)
+    desk.clock = lambda: LAPSED
+    assert desk.take_bytes(SHEET)["landed"] == 3
+    killed.refresh_from_db()
+    assert (killed.state, killed.reason_code) == (JobState.FAILED, "worker_lost")
+    assert (Return.objects.count(), StagedReturn.objects.count()) == (3, 0)
+    assert list(settings.UPLOAD_DIR.iterdir()) == []
+
+
+def test_a_command_leaves_alone_what_still_runs_and_what_a_worker_will_take_up_again(
+    club: Club, desk: Desk, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    at_a_worker = requested(club)
+    claimed(at_a_worker)
+    with monkeypatch.context() as patched:
+        killed_at_chunk(3, patched)
+        with pytest.raises(Killed):
+            desk.take_bytes(SHEET)
+    desk.take(row())
+    assert list(Job.objects.filter(state=JobState.RUNNING).values_list("attempt", flat=True)) == [1, 1]
+    desk.clock = lambda: LAPSED
+    desk.take(row())
+    assert Job.objects.get(state=JobState.RUNNING) == at_a_worker
+
+
+def test_an_upload_that_no_job_names_goes_after_a_day(club: Club, desk: Desk, settings: Any) -> None:
+    waiting = requested(club).payload["path"]
+    old, young = (uploads.keep(BytesIO(b"Date")) for _ in range(2))
+    for name, age in ((waiting, 25), (old, 25), (young, 23)):
+        written = (NOON - timedelta(hours=age)).timestamp()
+        os.utime(settings.UPLOAD_DIR / name, (written, written))
+    desk.take(row())
+    assert {path.name for path in settings.UPLOAD_DIR.iterdir()} == {waiting, young}
 
 
 def test_sweeping_leaves_a_running_imports_staging_alone(club: Club, monkeypatch: pytest.MonkeyPatch) -> None:
