@@ -23,6 +23,7 @@ _OWN_TEXTS: Final[dict[str, dict[str, int]]] = {
     "species": {"scientific_name": 80, "fao_code": 3, "group": 30},
 }
 _HIGHEST_ORDER: Final = 1_000_000
+# As `Club.time_zone`.
 _USUAL_TIME_ZONE: Final = "Europe/London"
 
 
@@ -71,10 +72,12 @@ class MemberDescription:
 
 @dataclass(frozen=True, slots=True)
 class ClubDescription:
+    """A time zone or conventions of None are not named."""
+
     slug: str
     name: str
-    time_zone: str
-    conventions: dict[str, Any]
+    time_zone: str | None
+    conventions: dict[str, Any] | None
     waters: tuple[WaterDescription, ...]
     vocabulary: dict[str, tuple[EntryDescription, ...]]
     members: tuple[MemberDescription, ...]
@@ -89,10 +92,10 @@ def read_description(raw: Any, *, now: datetime) -> ClubDescription:
     slug = entries["slug"].text(most=40)
     if not slug_re.fullmatch(slug):
         raise entries["slug"].refusal("letters, digits, hyphens and underscores are wanted")
-    conventions = entries["conventions"].value if "conventions" in entries else {}
-    read_conventions(conventions)
-    time_zone = _time_zone(entries["time_zone"]) if "time_zone" in entries else _USUAL_TIME_ZONE
-    today = now.astimezone(ZoneInfo(time_zone)).date()
+    conventions = entries["conventions"].value if "conventions" in entries else None
+    read_conventions({} if conventions is None else conventions)
+    time_zone = _time_zone(entries["time_zone"]) if "time_zone" in entries else None
+    today = now.astimezone(ZoneInfo(time_zone or _USUAL_TIME_ZONE)).date()
     return ClubDescription(
         slug=slug,
         name=entries["name"].text(most=120),

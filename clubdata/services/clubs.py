@@ -1,7 +1,7 @@
 """Setting up a club from its description, and bringing it up to date from a later one.
 
 What the description names is made or updated; what it no longer names is left as it is (a peg, a word, a
-member, and above all a hazard: it stands until a description clears it by its day). The roles of a member
+member, its conventions, and above all a hazard: it stands until a description clears it by its day). The roles of a member
 whom it names with roles become exactly those.
 """
 
@@ -78,14 +78,9 @@ def setup_club(*, description: Any, actor: Account | None, now: datetime) -> Set
     if actor is not None and not actor.is_superuser:
         raise NotAllowed("Only the operator sets up clubs.")
     described = read_description(description, now=now)
-    club, created = Club.objects.update_or_create(
-        slug=described.slug,
-        defaults={
-            "name": described.name,
-            "time_zone": described.time_zone,
-            "conventions": described.conventions,
-        },
-    )
+    own = {"name": described.name, "time_zone": described.time_zone, "conventions": described.conventions}
+    named = {column: value for column, value in own.items() if value is not None}
+    club, created = Club.objects.update_or_create(slug=described.slug, defaults=named)
     report = SetupReport(club)
     report.count("clubs", created=created)
     _write(described, club, report)

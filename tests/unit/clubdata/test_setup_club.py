@@ -102,6 +102,17 @@ def test_a_club_without_words_of_its_own_begins_with_the_usual_methods_and_speci
     assert (roach.fao_code, roach.scientific_name) == ("FRO", "Rutilus rutilus")
 
 
+def test_a_club_keeps_the_conventions_and_time_zone_that_a_description_leaves_out() -> None:
+    set_up(described(time_zone="Europe/Dublin"))
+    club = set_up({"slug": "alder", "name": "Alder Anglers"})
+    assert (club.name, club.time_zone, club.conventions) == (
+        "Alder Anglers",
+        "Europe/Dublin",
+        DESCRIPTION["conventions"],
+    )
+    assert set_up({"slug": "alder", "name": "Alder Anglers", "conventions": {}}).conventions == {}
+
+
 def test_a_club_that_has_words_gets_no_usual_ones_later() -> None:
     club = set_up(described(methods=[{"name": "centre pin"}]))
     set_up(DESCRIPTION)
