@@ -31,7 +31,9 @@ def test_a_management_command_in_it_is_there_with_those_options(line: str) -> No
     assert {word.split("=")[0] for word in words if word.startswith("--")} <= known
 
 
-@pytest.mark.parametrize("path", sorted(set(re.findall(r"(/api/[\w/\-]+/|/health/\w+)(?=[?'\"\s`]|$)", README))))
+@pytest.mark.parametrize(
+    "path", sorted(set(re.findall(r"(/api/[\w/\-]+/|/health/\w+)(?=[?'\"\s`]|$)", README)))
+)
 def test_a_route_in_it_answers(path: str) -> None:
     try:
         resolve(path)
