@@ -27,7 +27,7 @@ class Sheet:
     def rows(self) -> Iterator[tuple[int, list[str]]]:
         """Line number as a spreadsheet shows it (the header is 1) and cells of each row with any text.
 
-        Raises `SheetRefused` where the file's quotation marks do not pair up.
+        Raises `SheetRefused` where a cell is too long or what follows is not CSV.
         """
         reader = _records(self.path, self.encoding, self.delimiter)
         next(reader)
@@ -96,7 +96,19 @@ def _records(path: Path, encoding: str, delimiter: str) -> Iterator[tuple[int, l
         try:
             for line, cells in enumerate(csv.reader(file, delimiter=delimiter), 1):
                 yield line, cells
-        except csv.Error:
-            raise SheetRefused(
-                f"After line {line} a cell does not end: look for a single quotation mark.", code="open_quote"
-            ) from None
+        except csv.Error as error:
+            raise _refusal(error, line) from None
+
+
+def _refusal(error: csv.Error, line: int) -> SheetRefused:
+    # The module has one kind of error for everything; its words alone tell them apart.
+    if "field limit" in str(error):
+        return SheetRefused(
+            f"After line {line} a cell is longer than {csv.field_size_limit():,} characters: shorten it, or "
+            "look for a quotation mark that nothing closes.",
+            code="cell_too_long",
+        )
+    return SheetRefused(
+        f"After line {line} the file cannot be read as CSV: save the sheet again as CSV in UTF-8.",
+        code="not_csv",
+    )

@@ -58,7 +58,14 @@ def test_a_missing_file_is_refused(tmp_path: Path) -> None:
 
 def test_a_quotation_mark_that_swallows_the_file_is_refused_with_its_line(tmp_path: Path) -> None:
     sheet = open_sheet(written(tmp_path, b'A,B\n1,2\n1,"' + b"x,\n" * 60_000))
-    with pytest.raises(SheetRefused, match="After line 2"):
+    with pytest.raises(SheetRefused, match=r"After line 2.*quotation mark") as refusal:
+        list(sheet.rows())
+    assert refusal.value.code == "cell_too_long"
+
+
+def test_a_cell_without_end_is_refused_for_its_length(tmp_path: Path) -> None:
+    sheet = open_sheet(written(tmp_path, b"A,B\n1," + b"x" * 131_073))
+    with pytest.raises(SheetRefused, match="After line 1 a cell is longer than 131,072 characters"):
         list(sheet.rows())
 
 
