@@ -1,8 +1,8 @@
 """Setting up a club from its description, and bringing it up to date from a later one.
 
 What the description names is made or updated; what it no longer names is left as it is (a peg, a word, a
-member, its conventions, and above all a hazard: it stands until a description clears it by its day). The roles of a member
-whom it names with roles become exactly those.
+member, the conventions, and above all a hazard: it stands until a description clears it by its day). The
+roles of a member whom it names with roles become exactly those.
 """
 
 from collections import Counter

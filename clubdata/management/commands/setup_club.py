@@ -5,7 +5,9 @@ from argparse import ArgumentParser
 from pathlib import Path
 from typing import Any
 
+from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
+from django.db import connection
 from django.utils import timezone
 
 from clubdata.errors import ClubdataError
@@ -19,8 +21,12 @@ class Command(BaseCommand):
         parser.add_argument("file", type=Path, help="the club's description, JSON in UTF-8")
 
     def handle(self, *_: Any, file: Path, **__: Any) -> None:
+        description = _read(file)
+        if not connection.introspection.table_names():
+            # A new machine: there is nothing yet that a migration could harm.
+            call_command("migrate", verbosity=0)
         try:
-            report = setup_club(description=_read(file), actor=None, now=timezone.now())
+            report = setup_club(description=description, actor=None, now=timezone.now())
         except ClubdataError as refusal:
             raise CommandError(refusal.message) from None
         self.stdout.write(f"{report.club.name} ({report.club.slug})")

@@ -1,15 +1,19 @@
 """The command `import_returns`: what an operator sees, and the exit status."""
 
 import json
+import os
+import subprocess
+import sys
 from io import StringIO
 from pathlib import Path
 from typing import Any
 
 import pytest
+from django.conf import settings as django_settings
 from django.core.management import CommandError, call_command
 
 from clubdata.models import Club, Job, Return
-from tests.unit.clubdata.intake.sheets import as_text, row, small_club
+from tests.unit.clubdata.intake.sheets import DESCRIPTION, as_text, row, small_club
 
 pytestmark = pytest.mark.django_db
 
@@ -66,6 +70,30 @@ def test_a_file_that_cannot_be_taken_is_refused_in_one_sentence(
     (tmp_path / "sheet.csv").write_text("Date,Peg\n")
     with pytest.raises(CommandError, match="lacks the required columns Water, Member, Hours, Weight"):
         called(str(tmp_path / "sheet.csv"), "--club", "alder", *dry_run)
+
+
+def on_a_new_machine(tmp_path: Path, *command: str) -> subprocess.CompletedProcess[str]:
+    home = Path(django_settings.BASE_DIR)
+    told = {
+        name: value for name, value in os.environ.items() if not name.startswith(("CLUBDATA", "DATABASE"))
+    }
+    told |= {"CLUBDATA_VAR": str(tmp_path / "var"), "CLUBDATA_DEMO": "1"}
+    told["DJANGO_SETTINGS_MODULE"] = "clubdata.settings"
+    return subprocess.run(
+        [sys.executable, str(home / "manage.py"), *command],
+        env=told, cwd=home, capture_output=True, text=True, timeout=120, check=False,
+    )  # fmt: skip
+
+
+def test_a_new_machine_has_no_club_until_it_is_set_up_and_then_imports(tmp_path: Path) -> None:
+    path, description = sheet(tmp_path, row()), tmp_path / "club.json"
+    description.write_text(json.dumps(DESCRIPTION))
+    wanted = ("import_returns", path, "--club", "alder")
+    early = on_a_new_machine(tmp_path, *wanted)
+    assert (early.returncode, early.stderr.strip()) == (1, "CommandError: There is no club 'alder'.")
+    made = on_a_new_machine(tmp_path, "setup_club", str(description))
+    assert (made.returncode, "pegs: 4 new" in made.stdout) == (0, True), made.stderr
+    assert "landed                1" in on_a_new_machine(tmp_path, *wanted).stdout
 
 
 def test_a_sheet_with_nothing_new_is_no_failure(club: Club, tmp_path: Path) -> None:
