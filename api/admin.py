@@ -20,6 +20,9 @@ from clubdata.models.base import ClubQuerySet
 from clubdata.rules.words import fold
 from clubdata.services.accounts import revoke_token
 
+admin.site.site_header = admin.site.site_title = "clubdata"
+admin.site.index_title = "The club's books"
+
 BY_CLUB: Any = ("club", admin.RelatedOnlyFieldListFilter)
 BY_WATER: Any = ("water", admin.RelatedOnlyFieldListFilter)
 

@@ -32,7 +32,7 @@ of_a_club = [
 
 sign_in = LoginView.as_view(
     template_name="admin/login.html",
-    extra_context={"site_header": "clubdata", "site_title": "clubdata", "title": "Sign in"},
+    extra_context={"site_header": admin.site.site_header, "title": "Sign in"},
 )
 
 urlpatterns = [
