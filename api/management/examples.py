@@ -1,6 +1,7 @@
 """The requests that the demo shows: one for each thing that one of the three people comes for."""
 
 import json
+import uuid
 from collections.abc import Sequence
 
 from api.management.people import Person
@@ -47,5 +48,15 @@ def _first_water(club: Club) -> Water:
 def _return_body(club: Club) -> str:
     water = _first_water(club)
     part = {"hook_bait": "casters", "rig_type": "spread", "distance_m": 11}
-    body = {"water": water.name, "peg": "14", "fished_on": "2024-06-16", "hours": HOURS}
-    return json.dumps({**body, "outcome": "weighed", "weight": "12lb 8oz", "parts": [part]})
+    # With an id of one's own the same request may be sent twice and is kept once.
+    body = {
+        "uid": str(uuid.uuid4()),
+        "water": water.name,
+        "peg": "14",
+        "fished_on": "2024-06-16",
+        "hours": HOURS,
+        "outcome": "weighed",
+        "weight": "12lb 8oz",
+        "parts": [part],
+    }
+    return json.dumps(body)

@@ -6,7 +6,7 @@ import signal
 import socket
 import sys
 import time
-from argparse import ArgumentParser
+from argparse import ArgumentParser, ArgumentTypeError
 from pathlib import Path
 from types import FrameType
 from typing import Any, NoReturn
@@ -49,7 +49,7 @@ class Command(BaseCommand):
     requires_system_checks: list[str] = []
 
     def add_arguments(self, parser: ArgumentParser) -> None:
-        parser.add_argument("--port", type=int, default=8000, help="where to serve (default 8000)")
+        parser.add_argument("--port", type=_port, default=8000, help="where to serve (default 8000)")
         parser.add_argument("--fresh", action="store_true", help="begin again with an empty database")
 
     def handle(self, *_: Any, port: int, fresh: bool, **__: Any) -> None:
@@ -60,6 +60,8 @@ class Command(BaseCommand):
         if fresh:
             _remove_own_files()
         signal.signal(signal.SIGTERM, _interrupt)
+        # A shell that starts things in the background leaves Ctrl-C's signal ignored.
+        signal.signal(signal.SIGINT, _interrupt)
         children = Children(settings.VAR_DIR / "log", _child_environ(port), Path(settings.BASE_DIR))
         try:
             self._run(children, port)
@@ -188,6 +190,12 @@ def _is_free(port: int) -> bool:
         except OSError:
             return False
     return True
+
+
+def _port(typed: str) -> int:
+    if not (typed.isdecimal() and 1 <= int(typed) <= 65535):
+        raise ArgumentTypeError("a port is a number from 1 to 65535")
+    return int(typed)
 
 
 def _child_environ(port: int) -> dict[str, str]:
