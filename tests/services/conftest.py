@@ -12,8 +12,14 @@ import redis
 from tests.services.stage import Stage, stage_environ
 
 SERVERS = pytest.param("servers", marks=[pytest.mark.postgresql, pytest.mark.redis])
-# A Redis database of the tests' own.
-REDIS_NUMBER = 13
+# Redis databases of the tests' own, one for each process that runs tests at the same time.
+FIRST_REDIS_NUMBER = 8
+REDIS_NUMBERS = 8
+
+
+def _redis_number() -> int:
+    process = int(os.environ.get("PYTEST_XDIST_WORKER", "gw0").removeprefix("gw"))
+    return FIRST_REDIS_NUMBER + process % REDIS_NUMBERS
 
 
 @pytest.fixture
@@ -31,7 +37,7 @@ def servers(tmp_path: Path) -> Iterator[Stage]:
     if not (database_url.startswith("postgres") and broker_url.startswith("redis")):
         pytest.skip("DATABASE_URL and BROKER_URL name no PostgreSQL and no Redis")
     name = f"services_{uuid.uuid4().hex[:12]}"
-    own_broker = f"{broker_url.rsplit('/', 1)[0]}/{REDIS_NUMBER}"
+    own_broker = f"{broker_url.rsplit('/', 1)[0]}/{_redis_number()}"
     with redis.Redis.from_url(own_broker) as client:
         client.flushdb()
     with psycopg.connect(database_url, autocommit=True) as server:
