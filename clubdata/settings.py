@@ -96,6 +96,9 @@ _SQLITE_OPTIONS = {
 }
 
 
+_LET_GO = "-c idle_in_transaction_session_timeout=15000"
+
+
 def _database() -> dict[str, Any]:
     url = os.environ.get("DATABASE_URL", f"sqlite:///{VAR_DIR / 'clubdata.sqlite3'}")
     config: dict[str, Any] = dict(dj_database_url.parse(url, conn_max_age=60))
@@ -104,6 +107,9 @@ def _database() -> dict[str, Any]:
         config["OPTIONS"] = {**config.get("OPTIONS", {}), **_SQLITE_OPTIONS}
     else:
         config["CONN_HEALTH_CHECKS"] = True
+        # A worker that stands still inside a transaction holds its job's row: the server lets go of it,
+        # so that the job can be taken back.
+        config["OPTIONS"] = {**config.get("OPTIONS", {}), "options": _LET_GO}
     return config
 
 
