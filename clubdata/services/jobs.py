@@ -16,6 +16,8 @@ from clubdata.errors import ClubdataError
 from clubdata.models import Account, Club, Job, JobKind, JobState
 
 WORKER_LOST = "worker_lost"
+# How often a fit's place may be taken and left again while it is asked for.
+REQUEST_TRIES = 5
 
 
 class LeaseLost(ClubdataError):
@@ -36,20 +38,20 @@ def request_job(
     *, club: Club, kind: JobKind, payload: dict[str, Any], actor: Account | None, now: datetime
 ) -> Job:
     """Queue a job. A fit that already waits for the club is returned instead of a second one."""
-    while True:
-        wanted = Job(club=club, kind=kind, payload=payload, requested_by=actor, created_at=now)
+    wanted = Job(club=club, kind=kind, payload=payload, requested_by=actor, created_at=now)
+    for tries_left in reversed(range(REQUEST_TRIES)):
         try:
             with transaction.atomic():
                 wanted.save(force_insert=True)
+            break
         except IntegrityError:
+            if kind != JobKind.FIT or not tries_left:
+                raise
             waiting: Job | None = Job.objects.filter(club=club, kind=kind, state=JobState.QUEUED).first()
             if waiting is not None:
                 return waiting
-            if kind is not JobKind.FIT:
-                raise
             # The one that waited was claimed in between, which leaves room for this one: once more.
-            continue
-        return wanted
+    return wanted
 
 
 def claim(*, job_id: int, now: datetime) -> Claim | None:

@@ -28,14 +28,12 @@ from api.management.lock import Held, hold_lock
 from api.management.people import fresh_people
 from api.management.screen import example_lines, fact, import_facts, people_table
 from api.management.waiting import NoAnswer, await_job, await_page
+from clubdata.demo.files import CLUB_FILE, RETURNS_FILE
 from clubdata.intake import uploads
 from clubdata.models import Club, Job, JobKind, JobState, Return
 from clubdata.services.clubs import setup_club
 from clubdata.services.jobs import request_job
 
-DEMO_DIR = Path(settings.BASE_DIR) / "clubdata" / "demo"
-DESCRIPTION = DEMO_DIR / "club-heron.json"
-SHEET = DEMO_DIR / "returns-heron.csv"
 PYTHON = (sys.executable, "-m")
 # A port that the last demo has only just let go of is worth a moment's patience.
 PORT_PATIENCE_S = 3.0
@@ -99,7 +97,7 @@ class Command(BaseCommand):
             time.sleep(0.5)
 
     def _set_up_club(self) -> Club:
-        description = json.loads(DESCRIPTION.read_text(encoding="utf-8"))
+        description = json.loads(CLUB_FILE.read_text(encoding="utf-8"))
         setup_club(description=description, actor=None, now=timezone.now())
         club: Club = Club.objects.get(slug=description["slug"])
         waters, members = len(description["waters"]), len(description["members"])
@@ -221,9 +219,9 @@ def _under_way(club: Club, kind: JobKind) -> Job | None:
 
 
 def _request_import(club: Club) -> Job:
-    with SHEET.open("rb") as source:
+    with RETURNS_FILE.open("rb") as source:
         name = uploads.keep(source)
-    payload = {"path": name, "dry_run": False, "file_name": SHEET.name}
+    payload = {"path": name, "dry_run": False, "file_name": RETURNS_FILE.name}
     return request_job(club=club, kind=JobKind.IMPORT, payload=payload, actor=None, now=timezone.now())
 
 
