@@ -28,7 +28,7 @@ from analytics.requests import request_fit  # noqa: E402
 from analytics.runs import run_fit  # noqa: E402
 from analytics.worker.dispatch import ring as ring_bell  # noqa: E402
 from analytics.worker.work import run_job  # noqa: E402
-from api.management.commands.demo import DESCRIPTION  # noqa: E402
+from clubdata.demo.files import CLUB_FILE  # noqa: E402
 from clubdata.intake import uploads  # noqa: E402
 from clubdata.models import Account, Club, Job, JobKind, JobState, Member, MemberRole, Peg, Return, Role  # noqa: E402
 from clubdata.services import accounts, clubs, jobs  # noqa: E402
@@ -39,7 +39,7 @@ from clubdata.services.returns import hand_in  # noqa: E402
 def open_club() -> str:
     """Migrate, and set the demo's club up."""
     call_command("migrate", verbosity=0)
-    description = json.loads(DESCRIPTION.read_text(encoding="utf-8"))
+    description = json.loads(CLUB_FILE.read_text(encoding="utf-8"))
     clubs.setup_club(description=description, actor=None, now=timezone.now())
     return str(Club.objects.get().slug)
 

@@ -4,7 +4,7 @@ import signal
 
 import pytest
 
-from api.management.commands.demo import SHEET
+from clubdata.demo.files import RETURNS_FILE
 from tests.services.stage import Stage, pool_of, wait_for, worker_of
 
 pytestmark = pytest.mark.slow
@@ -13,7 +13,7 @@ pytestmark = pytest.mark.slow
 def test_a_message_delivered_twice_is_one_attempt(stage: Stage) -> None:
     office = stage.office()
     office("open_club")
-    job_id = office("want_import", sheet=str(SHEET))
+    job_id = office("want_import", sheet=str(RETURNS_FILE))
     office("ring", job_id=job_id, times=3)
     stage.start("-m", "analytics.worker")
     job = wait_for(lambda: ended(office("job", job_id=job_id)), what="the import's end")
@@ -24,7 +24,7 @@ def test_a_message_delivered_twice_is_one_attempt(stage: Stage) -> None:
 def test_a_job_whose_message_was_lost_is_found_by_the_worker_when_it_starts(stage: Stage) -> None:
     office = stage.office()
     office("open_club")
-    job_id = office("want_import", sheet=str(SHEET))
+    job_id = office("want_import", sheet=str(RETURNS_FILE))
     stage.start("-m", "analytics.worker")
     job = wait_for(lambda: ended(office("job", job_id=job_id)), what="the import's end")
     assert job["state"] == "finished"
@@ -36,7 +36,7 @@ def test_a_late_attempt_changes_nothing(stage: Stage) -> None:
     slow = stage.start("-m", "analytics.worker")
     pool = pool_of(wait_for(lambda: worker_of(slow), what="the first worker"))
     assert pool is not None
-    job_id = office("want_import", sheet=str(SHEET))
+    job_id = office("want_import", sheet=str(RETURNS_FILE))
     office("ring", job_id=job_id)
     assert office("freeze_in", kind="import", pid=pool.pid, patience_s=30)
 

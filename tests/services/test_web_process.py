@@ -8,7 +8,7 @@ from typing import Any
 import psutil
 import pytest
 
-from api.management.commands.demo import SHEET
+from clubdata.demo.files import RETURNS_FILE
 from tests.services.stage import Stage, free_port, wait_for
 from tests.services.traced_wsgi import PAGE
 
@@ -53,7 +53,7 @@ def web(files: Stage) -> tuple[Web, psutil.Process]:
     """A web process over a club that has returns and a fit."""
     office = files.office()
     office("open_club")
-    assert office("work", job_id=office("want_import", sheet=str(SHEET))) == "finished"
+    assert office("work", job_id=office("want_import", sheet=str(RETURNS_FILE))) == "finished"
     assert office("work", job_id=office("want_fit")) == "finished"
     token = office("sign_in_with_every_role")
     port = free_port()

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from api.management.commands.demo import SHEET
+from clubdata.demo.files import RETURNS_FILE
 from tests.services.stage import Stage, wait_for
 
 pytestmark = pytest.mark.slow
@@ -32,7 +32,7 @@ def test_an_import_fits_and_hand_ins_write_at_once(files: Stage, capsys: pytest.
     office, fitter = files.office(), files.office()
     office("open_club")
     files.start("-m", "analytics.worker")
-    first = office("want_import", sheet=str(SHEET))
+    first = office("want_import", sheet=str(RETURNS_FILE))
     office("ring", job_id=first)
     wait_for(lambda: office("job", job_id=first)["state"] == "finished", what="the first import")
 
