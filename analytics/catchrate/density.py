@@ -130,7 +130,7 @@ class DensityGrid:
         gathered = np.zeros(nodes)
         for offset, weight in zip(NEIGHBOURS, _lagrange(place - cell), strict=True):
             gathered += np.bincount(cell + offset, counts * weight, nodes)
-        return cls(start + step * np.arange(nodes), gathered, sum_log_y)
+        return cls(start + step * np.arange(nodes, dtype=np.float64), gathered, sum_log_y)
 
     def total(self, log_dispersion: float, power: float) -> float:
         """sum of frequency * log a(y, phi, p): the part of the log-likelihood that the mean leaves alone."""
