@@ -13,7 +13,8 @@ from analytics.catchrate.effort import mean_of_ratios, ratio_of_means
 from analytics.catchrate.estimates import Estimates
 from analytics.catchrate.fit import fit_catch
 from analytics.catchrate.predict import Questions, chance_best, expectation
-from tests.simulated_club import BAITS, RIGS, simulate_club
+from tests.simulation.club import simulate_club
+from tests.simulation.truth import BAITS, RIGS
 
 
 def fitted(frame: pd.DataFrame) -> Estimates:

@@ -29,7 +29,7 @@ from clubdata.models import (
 )
 from clubdata.services import jobs
 from tests.factories import make_club, make_match, make_member, make_pegs, make_water, make_word
-from tests.simulated_club import simulate_club
+from tests.simulation.club import simulate_club
 
 NOW = datetime(2024, 6, 1, 9, 0, tzinfo=UTC)
 
@@ -104,7 +104,7 @@ def _store_returns(stored: StoredClub) -> None:
 
 
 def _match(stored: StoredClub, row: dict[str, Any], matches: dict[tuple[str, str], Match]) -> Match | None:
-    """The simulation's matches are fished on every water at once; a club's are of one water each."""
+    """One match a match day: a match is of one water."""
     if row["match_day"] is None or pd.isna(row["match_day"]):
         return None
     key = (row["match_day"], row["water"])

@@ -6,7 +6,7 @@ from analytics.catchrate.check import Check, check_fit
 from analytics.catchrate.estimates import Estimates
 from analytics.catchrate.family import zero_probability
 from analytics.catchrate.fit import fit_catch
-from tests.simulated_club import simulate_club
+from tests.simulation.club import simulate_club
 
 
 @pytest.fixture(scope="module")

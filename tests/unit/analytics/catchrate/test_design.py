@@ -6,7 +6,7 @@ from analytics.catchrate.design import Design, learn_design
 from analytics.catchrate.estimates import Refusal
 from analytics.catchrate.fit import fit_catch
 from analytics.catchrate.spec import CatchSpec
-from tests.simulated_club import simulate_club
+from tests.simulation.club import simulate_club
 
 
 @pytest.fixture(scope="module")

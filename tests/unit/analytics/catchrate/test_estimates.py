@@ -6,7 +6,7 @@ import pytest
 
 from analytics.catchrate.estimates import Estimates, from_document
 from analytics.catchrate.fit import fit_catch
-from tests.simulated_club import simulate_club
+from tests.simulation.club import simulate_club
 
 
 @pytest.fixture(scope="module")
@@ -65,7 +65,8 @@ def test_match_days_are_estimated_and_left_out_of_the_joint_covariance(estimates
     item = estimates.term("match_day")
     assert item is not None
     assert item.start is None
-    assert len(item.estimates) == 10
+    # 150 returns of matches, each of one water with its six pegs.
+    assert len(item.estimates) == 25
 
 
 def test_no_effect_is_surer_than_the_data_nor_less_sure_than_its_prior(estimates: Estimates) -> None:

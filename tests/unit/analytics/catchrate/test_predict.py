@@ -15,7 +15,8 @@ from analytics.catchrate.predict import (
     expectation,
     log_mean_draws,
 )
-from tests.simulated_club import BAITS, simulate_club
+from tests.simulation.club import simulate_club
+from tests.simulation.truth import BAITS
 
 
 @pytest.fixture(scope="module")
