@@ -56,9 +56,7 @@ def quantile_residuals(
     """Randomised quantile residuals z, (n,), of weights with the given means and dispersions, (n,) each."""
     probability = cumulative(weight_g, mean_g, dispersion, power)
     blank = weight_g == 0.0
-    probability[blank] = (
-        generator.random(int(blank.sum())) * zero_probability(mean_g, dispersion, power)[blank]
-    )
+    probability[blank] *= generator.random(int(blank.sum()))
     # Beyond eight standard deviations the distribution function is one, or zero, to the last digit.
     z: FloatArray = np.clip(ndtri(probability), -8.0, 8.0)
     return z
