@@ -15,7 +15,7 @@ from analytics.catchrate.estimates import Refusal
 from analytics.catchrate.penalties import difference_penalty
 from analytics.catchrate.spec import CatchSpec
 from analytics.catchrate.terms import LearnedFactor, LearnedMargin, LearnedSmooth, LearnedTerm, raw_basis
-from tests.simulated_club import simulate_club
+from tests.simulation.club import simulate_club
 
 #: The reference fits compare at this many returns, evenly spaced over the rows.
 CHOSEN_ROWS = 500
