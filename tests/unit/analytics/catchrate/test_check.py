@@ -1,12 +1,23 @@
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
 
-from analytics.catchrate.check import Check, check_fit
+from analytics.catchrate.check import Check, Wall, check_fit, diagnose_fit, dispersion_ratio_se
+from analytics.catchrate.draws import draw
 from analytics.catchrate.estimates import Estimates
 from analytics.catchrate.family import zero_probability
 from analytics.catchrate.fit import fit_catch
+from analytics.catchrate.residuals import FLAT, NOT_FLAT, NOT_JUDGED
+from analytics.catchrate.spec import CatchSpec
 from tests.simulation.club import simulate_club
+
+
+def fitted(frame: pd.DataFrame, spec: CatchSpec | None = None) -> Estimates:
+    estimates = fit_catch(frame, spec)
+    assert isinstance(estimates, Estimates)
+    return estimates
 
 
 @pytest.fixture(scope="module")
@@ -16,9 +27,7 @@ def frame() -> pd.DataFrame:
 
 @pytest.fixture(scope="module")
 def check(frame: pd.DataFrame) -> Check:
-    estimates = fit_catch(frame)
-    assert isinstance(estimates, Estimates)
-    return check_fit(estimates, frame)
+    return check_fit(fitted(frame), frame)
 
 
 def test_the_share_of_blanks_is_as_fitted(frame: pd.DataFrame, check: Check) -> None:
@@ -33,8 +42,7 @@ def test_the_fit_explains_more_than_each_waters_mean_rate(check: Check) -> None:
 
 
 def test_returns_that_the_fit_never_saw_show_up_in_the_check(frame: pd.DataFrame, check: Check) -> None:
-    estimates = fit_catch(frame)
-    assert isinstance(estimates, Estimates)
+    estimates = fitted(frame)
     doubtful = frame.assign(weight_g=np.where(frame.index % 3 == 0, 0.0, frame["weight_g"]))
     assert check_fit(estimates, doubtful).blank_share_z > 10
 
@@ -42,3 +50,81 @@ def test_returns_that_the_fit_never_saw_show_up_in_the_check(frame: pd.DataFrame
 def test_the_chance_of_a_blank_by_hand() -> None:
     # Tweedie p = 1.5, phi = 2: Poisson rate mu^.5 / (2 * .5) = 3 at mu = 9.
     assert zero_probability(np.array([9.0]), 2.0, 1.5)[0] == pytest.approx(np.exp(-3.0))
+
+
+def test_the_dispersion_ratio_is_in_standard_errors_of_drawn_clubs() -> None:
+    # Pearson's dispersion of weights drawn with known means: its spread is the one the check states.
+    mean, dispersion, power, count = np.linspace(0.5, 6.0, 500), 1.25, 1.5, 1500
+    generator = np.random.default_rng(2)
+    ratios = [
+        np.mean((draw(generator, mean, dispersion, power) - mean) ** 2 / (dispersion * mean**power))
+        for _ in range(count)
+    ]
+    stated = dispersion_ratio_se(mean, dispersion, power)
+    assert np.std(ratios) == pytest.approx(stated, rel=0.08)
+    assert abs(np.mean(ratios) - 1) < 4 * stated / np.sqrt(count)
+
+
+def test_residuals_of_a_good_fit_are_flat_against_everything(frame: pd.DataFrame) -> None:
+    diagnosis = diagnose_fit(fitted(frame), frame)
+    assert [item.covariate for item in diagnosis.flatness] == ["fitted", "season", "peg order", "year"]
+    assert {item.verdict for item in diagnosis.flatness} == {FLAT}
+    assert abs(diagnosis.residual_mean) < 0.1
+    assert 0.85 < diagnosis.residual_sd < 1.05
+    assert diagnosis.walls == ()
+
+
+@pytest.mark.parametrize(
+    ("covariate", "change"),
+    [
+        ("season", lambda frame: np.where(frame["fished_on"].dt.month.isin([6, 7]), 2.0, 1.0)),
+        ("year", lambda frame: np.where(frame["fished_on"].dt.year == 2020, 1.8, 1.0)),
+        ("peg order", lambda frame: np.exp(0.05 * (frame["peg_order"] - frame["peg_order"].mean()))),
+    ],
+)
+def test_what_the_fit_was_not_told_shows_in_the_residuals(
+    frame: pd.DataFrame, covariate: str, change
+) -> None:
+    spec = CatchSpec().without("peg", "season", "season_distance", "year", "match_day", "hook_bait_month")
+    plain = spec.without("water_temperature")
+    changed = frame.assign(weight_g=frame["weight_g"] * change(frame))
+    found = {item.covariate: item for item in diagnose_fit(fitted(changed, plain), changed).flatness}
+    assert found[covariate].verdict == NOT_FLAT
+
+
+def test_without_the_pegs_order_it_is_not_judged(frame: pd.DataFrame) -> None:
+    unordered = frame.drop(columns="peg_order")
+    found = {item.covariate: item.verdict for item in diagnose_fit(fitted(frame), unordered).flatness}
+    assert found["peg order"] == NOT_JUDGED and found["season"] == FLAT
+
+
+def test_the_same_seed_gives_the_same_diagnosis(frame: pd.DataFrame) -> None:
+    estimates = fitted(frame)
+    assert diagnose_fit(estimates, frame, seed=5) == diagnose_fit(estimates, frame, seed=5)
+    assert diagnose_fit(estimates, frame, seed=5) != diagnose_fit(estimates, frame, seed=6)
+
+
+def test_a_return_mistyped_by_a_factor_of_ten_leads_the_influential_ones(frame: pd.DataFrame) -> None:
+    # A row left out goes before it, so that positions are the frame's and not the design's.
+    mistyped = frame.copy()
+    mistyped.loc[0, "hours"] = np.nan
+    position = int(np.argmin(np.abs(frame["weight_g"] - 12_000.0)))
+    mistyped.loc[position, "weight_g"] *= 10.0
+    listed = diagnose_fit(fitted(mistyped), mistyped).influential
+    assert listed[0].position == position
+    assert listed[0].weight_g == mistyped.loc[position, "weight_g"]
+    assert listed[0].score == max(item.score for item in listed)
+    assert listed[0].residual > 4
+
+
+def test_a_bait_that_gives_next_to_nothing_stands_at_a_wall(frame: pd.DataFrame) -> None:
+    bait = frame["hook_bait"].mode()[0]
+    spoilt = frame.assign(weight_g=frame["weight_g"] * np.where(frame["hook_bait"] == bait, 1e-6, 1.0))
+    walls = diagnose_fit(fitted(spoilt), spoilt).walls
+    assert (walls[0].term, walls[0].level) == ("hook_bait", bait)
+    assert walls[0].estimate < -1
+
+
+def test_a_power_at_the_edge_stands_at_a_wall(frame: pd.DataFrame) -> None:
+    edge = fitted(frame, replace(CatchSpec(), power=1.99))
+    assert diagnose_fit(edge, frame).walls[0] == Wall("power", "", 1.99)
