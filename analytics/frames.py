@@ -1,44 +1,40 @@
-"""Database to typed frame, in one query, with the fingerprint of what was read.
+"""Database to typed frame, with the fingerprint of what was read.
 
 Codes are public ids in hexadecimal (water, peg, member, bait, rig type, match): stable when a name is
-corrected, and no name leaves the club's records. A session with several parts enters with the part of
-the most hours, the earlier among equals; the total weight is never shared out or copied.
+corrected, and no name leaves the club's records. A return is one row a part; the total weight stands on
+each of a session's parts, and whoever fits shares it out.
 """
 
 import hashlib
-from collections import Counter
+import uuid
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import pandas as pd
-from django.db.models import F
+import pyarrow as pa
+from numpy.typing import NDArray
 
 from analytics.catchrate.design import USED_OUTCOMES
-from clubdata.models import Club, Return, SessionKind
+from analytics.codes import categorical, public_ids, words
+from analytics.parts import BoolArray, FloatArray, IntArray, share_hours, split_sessions
+from analytics.rows import read_rows
+from clubdata.models import Club, HookBait, Match, Member, Method, Outcome, Peg, RigType, SessionKind, Water
 
-_WORDS = {
-    "water": "water__uid",
-    "peg": "peg__uid",
-    "angler": "member__uid",
-    "match_day": "match__uid",
-    "hook_bait": "parts__hook_bait__uid",
-    "rig_type": "parts__rig_type__uid",
-    "method": "parts__method__uid",
+#: Columns of keys, and whose keys they are.
+_KEYS: dict[str, Any] = {
+    "water": Water,
+    "peg": Peg,
+    "angler": Member,
+    "match_day": Match,
+    "hook_bait": HookBait,
+    "rig_type": RigType,
+    "method": Method,
 }
-_NUMBERS = {
-    "peg_order": "peg__bank_order",
-    "hours": "hours",
-    "rods": "rods",
-    "weight_g": "weight_g",
-    "distance_m": "parts__distance_m",
-    "wind_force": "conditions__wind_force",
-    "water_temperature_c": "conditions__water_temperature_c",
-    "part_hours": "parts__hours",
-    "part_order": "parts__part_order",
-}
-_AS_THEY_ARE = {"fished_on": "fished_on", "outcome": "outcome", "session_kind": "session_kind"}
-_SOURCES = {"uid": "uid", **_AS_THEY_ARE, **_WORDS, **_NUMBERS}
+_MEASURED = ("distance_m", "wind_force", "water_temperature_c")
+
+#: The same bytes on every machine, by a column's kind.
+_AS_BYTES = {"M": "<M8[s]", "f": "<f8", "i": "<i8", "b": "|b1"}
 
 #: Distances count as near one another by half metres.
 NEAR_STEP_M = 0.5
@@ -46,99 +42,217 @@ NEAR_STEP_M = 0.5
 
 @dataclass(frozen=True, slots=True, eq=False)
 class ClubFrame:
-    """A club's returns, one row each in the order of their ids, as `fit_catch` wants them.
+    """A club's returns, one row a part in the order of the returns' public ids and of the parts.
 
     `revision` was read before the rows: what arrives in between makes the frame look older than it is,
-    never newer. `fingerprint` is the SHA-256 of the rows, the same on every database.
+    never newer. `fingerprint` is the SHA-256 of the rows, the same on every database. `uid_halves` (S, 2)
+    are the high and low 64 bits of the public id of each session's return; a return whose parts were each
+    weighed is as many sessions.
     """
 
     frame: pd.DataFrame
     revision: int
     fingerprint: str
+    uid_halves: NDArray[np.uint64]
+
+    @property
+    def returns(self) -> int:
+        """How many returns were read."""
+        return int(self._first_sessions().sum())
+
+    def uid(self, session: int) -> uuid.UUID:
+        """The public id of a session's return."""
+        high, low = (int(half) for half in self.uid_halves[session])
+        return uuid.UUID(int=(high << 64) | low)
 
     def outcomes(self) -> dict[str, int]:
         """Returns by outcome."""
-        counts = self.frame["outcome"].value_counts().sort_index()
+        one_a_session = self.frame.drop_duplicates("session")
+        counts = one_a_session.loc[self._first_sessions(), "outcome"].value_counts().sort_index()
         return {str(outcome): int(count) for outcome, count in counts.items()}
+
+    def _first_sessions(self) -> BoolArray:
+        """Whether each session is the first, mostly the only one, of its return."""
+        return _starts(self.uid_halves[:, 0], self.uid_halves[:, 1])
 
 
 def load_frame(*, club: Club) -> ClubFrame:
-    """Every return of the club. Columns: fished_on (datetime64), water, peg, angler, match_day, hook_bait,
-    rig_type, method (codes, None where not recorded), peg_order, hours (rod-hours), weight_g, distance_m,
-    wind_force, water_temperature_c (float, NaN where not recorded), outcome, is_match."""
+    """Every return of the club, one row a part.
+
+    Columns: session (int64, 0 to S - 1), fished_on (datetime64[s]); water, peg, angler, match_day,
+    hook_bait, rig_type, method, outcome (categories that occur, sorted; missing where not recorded);
+    peg_order, distance_m, wind_force, water_temperature_c (float64, NaN where not recorded), hours
+    (rod-hours of the part), weight_g (of the whole session; NaN when not known), bound_g (the session
+    weighed at least this much; NaN when no such bound is known), is_match (bool). How hours are shared
+    among parts, and when a part is a session of its own, is in `analytics.parts`.
+    """
     revision = Club.objects.values_list("revision", flat=True).get(pk=club.pk)
-    rows = Return.objects.filter(club=club).order_by("uid").values_list(*map(F, _SOURCES.values()))
-    frame = _longest_part(_typed(list(rows.iterator(chunk_size=5000))))
-    frame["hours"] *= frame["rods"]
-    frame["is_match"] = frame["session_kind"] == SessionKind.MATCH
-    frame = frame.drop(columns=["rods", "part_hours", "part_order", "session_kind"]).set_index("uid")
-    return ClubFrame(frame=frame, revision=int(revision), fingerprint=_fingerprint(frame))
+    rows = _InOrder(read_rows(club=club))
+    columns = {**_sessions(rows), **_codes(rows, club), **_measures(rows)}
+    high, low = rows.column("uid_high"), rows.column("uid_low")
+    frame = pd.DataFrame(columns, copy=False)
+    first = _starts(columns["session"])
+    return ClubFrame(
+        frame=frame,
+        revision=int(revision),
+        fingerprint=_fingerprint(frame, high, low),
+        uid_halves=np.column_stack([high[first], low[first]]),
+    )
+
+
+def longest_part(frame: pd.DataFrame) -> pd.DataFrame:
+    """One row a session: its part of the most hours, the earlier among equals, with all its hours."""
+    if frame["session"].is_unique:
+        return frame
+    hours = frame.groupby("session")["hours"].transform("sum", min_count=1)
+    longest = frame["hours"].fillna(0.0).groupby(frame["session"]).idxmax()
+    return frame.assign(hours=hours).loc[longest].reset_index(drop=True)
 
 
 def count_support(frame: pd.DataFrame) -> dict[str, Any]:
-    """Returns behind each choice, of those that a fit uses, as JSON values.
+    """Sessions behind each choice, of those that a fit uses, as JSON values.
 
     `choices`: rows of water, bait, rig type, method, distance in half metres (each None where not
     recorded) and how many; `bait_month`: water, bait, month, how many; `bait_peg`: peg, bait, how many.
+    A session counts once for each of the choices that its parts made.
     """
     used = frame[frame["outcome"].isin(USED_OUTCOMES) & (frame["hours"] > 0)]
-    halves = (used["distance_m"] / NEAR_STEP_M).round()
-    steps = [None if np.isnan(value) else int(value) for value in halves]
-    water, bait, months = used["water"], used["hook_bait"], used["fished_on"].dt.month
+    session = used["session"].to_numpy()
+    water, bait = used["water"], used["hook_bait"]
+    months, steps = used["fished_on"].dt.month, (used["distance_m"] / NEAR_STEP_M).round()
     return {
-        "choices": _counts(water, bait, used["rig_type"], used["method"], steps),
-        "bait_month": _counts(water, bait, months),
-        "bait_peg": _counts(used["peg"], bait),
+        "choices": _counts(session, water, bait, used["rig_type"], used["method"], steps),
+        "bait_month": _counts(session, water, bait, months),
+        "bait_peg": _counts(session, used["peg"], bait),
     }
 
 
-def _counts(*columns: Any) -> list[list[Any]]:
-    plain = [column.tolist() if isinstance(column, pd.Series) else column for column in columns]
-    counts = Counter(zip(*plain, strict=True))
-    return sorted(([*key, count] for key, count in counts.items()), key=repr)
+def _counts(session: IntArray, *columns: "pd.Series[Any]") -> list[list[Any]]:
+    """Rows of each combination that occurs, None for missing, and in how many sessions it does."""
+    combination = np.zeros(len(session), dtype=np.int64)
+    coded = [_coded(column) for column in columns]
+    for codes, values in coded:
+        combination = combination * (len(values) + 1) + codes + 1
+    pairs = pd.DataFrame({"session": session, "combination": combination}).drop_duplicates()
+    found, counts = np.unique(pairs["combination"], return_counts=True)
+    words: list[list[Any]] = [counts.tolist()]
+    for _, values in reversed(coded):
+        found, place = np.divmod(found, len(values) + 1)
+        words.append([values[at - 1] if at else None for at in place.tolist()])
+    return sorted(([*row] for row in zip(*reversed(words), strict=True)), key=repr)
 
 
-def _typed(rows: list[tuple[Any, ...]]) -> pd.DataFrame:
-    columns: list[Any] = list(zip(*rows, strict=True)) if rows else [()] * len(_SOURCES)
-    by_name = dict(zip(_SOURCES, columns, strict=True))
-    frame = pd.DataFrame(index=pd.RangeIndex(len(rows)))
-    for name in ("uid", *_WORDS):
-        frame[name] = _objects([None if value is None else value.hex for value in by_name[name]])
-    for name in _NUMBERS:
-        frame[name] = np.array([np.nan if value is None else value for value in by_name[name]], np.float64)
-    frame["fished_on"] = pd.to_datetime(pd.Series(by_name["fished_on"], index=frame.index, dtype=object))
-    for name in ("outcome", "session_kind"):
-        frame[name] = _objects(list(by_name[name]))
-    return frame
+def _coded(column: "pd.Series[Any]") -> tuple[IntArray, list[Any]]:
+    """Codes, -1 for missing, and the words or whole numbers that they stand for."""
+    if isinstance(column.dtype, pd.CategoricalDtype):
+        return np.asarray(column.cat.codes, dtype=np.int64), column.cat.categories.tolist()
+    codes, values = pd.factorize(column)
+    return np.asarray(codes, dtype=np.int64), [int(value) for value in values]
 
 
-def _objects(values: list[Any]) -> "pd.Series[Any]":
-    """Python values as they are: a column of strings would turn None into NaN."""
-    return pd.Series(values, dtype=object)
+class _InOrder:
+    """The rows read, by the return's public id and then by the order of its parts; one column at a time."""
+
+    def __init__(self, table: pa.Table) -> None:
+        self._table = table
+        high, low = table["uid_high"].to_numpy(), table["uid_low"].to_numpy()
+        self._order = _sorted_by(high, low, table["part_order"].fill_null(-1).to_numpy())
+
+    def column(self, name: str) -> NDArray[Any]:
+        """A column without missing values."""
+        values: NDArray[Any] = self._table[name].to_numpy()[self._order]
+        return values
+
+    def floats(self, name: str) -> FloatArray:
+        """Numbers, NaN where not recorded, with one zero: SQLite tells -0 from 0."""
+        values: FloatArray = self._table[name].cast(pa.float64()).to_numpy()[self._order]
+        values += 0.0
+        return values
+
+    def keys(self, name: str) -> IntArray:
+        """Keys of a table, -1 where not recorded."""
+        values: IntArray = self._table[name].fill_null(-1).to_numpy()[self._order]
+        return values
+
+    def words(self, name: str) -> pd.Categorical:
+        codes, names = words(self._table[name])
+        return categorical(codes[self._order], names)
 
 
-def _longest_part(frame: pd.DataFrame) -> pd.DataFrame:
-    """One row a return: its part of the most hours, unstated hours counting least."""
-    if not frame["uid"].duplicated().any():
-        return frame
-    by_length = frame.sort_values(
-        ["uid", "part_hours", "part_order"], ascending=[True, False, True], na_position="last", kind="stable"
+def _sorted_by(first: NDArray[Any], *others: NDArray[Any]) -> IntArray:
+    """As `np.lexsort`, its keys in reverse, but the others are looked at only where the first is equal."""
+    order = np.argsort(first)
+    ordered = first[order]
+    equal = ordered[1:] == ordered[:-1]
+    tied = np.flatnonzero(np.append(equal, False) | np.append(False, equal))
+    rows = order[tied]
+    order[tied] = rows[np.lexsort([*(key[rows] for key in reversed(others)), first[rows]])]
+    return order
+
+
+def _starts(*keys: NDArray[Any]) -> BoolArray:
+    """Where a row differs from the one before it in any of the keys."""
+    starts = np.ones(len(keys[0]), dtype=np.bool_)
+    if len(starts):
+        starts[1:] = np.logical_or.reduce([key[1:] != key[:-1] for key in keys])
+    return starts
+
+
+def _sessions(rows: _InOrder) -> dict[str, Any]:
+    """What belongs to a session as a whole, on each of its parts, and the parts' hours."""
+    outcome = rows.words("outcome")
+    total_g = rows.floats("weight_g")
+    starts = _starts(rows.column("uid_high"), rows.column("uid_low"))
+    of_return = np.cumsum(starts) - 1
+    over_net_limit = np.asarray(outcome == Outcome.OVER_NET_LIMIT)
+    known_g = np.where(over_net_limit, np.nan, total_g)
+    part_g = rows.floats("part_weight_g")
+    split = split_sessions(session=of_return, weight_g=known_g, part_weight_g=part_g)
+    hours = share_hours(
+        session=of_return, session_hours=rows.floats("hours"), stated_hours=rows.floats("part_hours")
     )
-    return by_length.drop_duplicates("uid").reset_index(drop=True)
+    return {
+        "session": np.cumsum(starts | split) - 1,
+        "fished_on": rows.column("fished_on").astype("datetime64[s]"),
+        "is_match": np.asarray(rows.words("session_kind") == SessionKind.MATCH),
+        "hours": hours * rows.column("rods"),
+        "weight_g": np.where(split, part_g, total_g),
+        "outcome": outcome,
+        "bound_g": np.where(over_net_limit, total_g, rows.floats("caught_g")),
+    }
 
 
-def _fingerprint(frame: pd.DataFrame) -> str:
-    """SHA-256 over the columns by name, each in the order of the rows' ids."""
+def _codes(rows: _InOrder, club: Club) -> dict[str, Any]:
+    """Public ids as categories, and each peg's place along its bank."""
+    columns: dict[str, Any] = {
+        name: categorical(*public_ids(rows.keys(name), kind, club)) for name, kind in _KEYS.items()
+    }
+    places = {uid.hex: place for uid, place in Peg.objects.filter(club=club).values_list("uid", "bank_order")}
+    peg = columns["peg"]
+    # One place more, so that a peg that is not recorded, -1, finds NaN.
+    orders = np.array([*(places[uid] for uid in peg.categories), np.nan], dtype=np.float64)
+    return columns | {"peg_order": orders[peg.codes]}
+
+
+def _measures(rows: _InOrder) -> dict[str, FloatArray]:
+    return {name: rows.floats(name) for name in _MEASURED}
+
+
+def _fingerprint(frame: pd.DataFrame, *uids: NDArray[np.uint64]) -> str:
+    """SHA-256 over the returns' public ids and the columns by name, in the frame's order."""
     digest = hashlib.sha256()
-    digest.update("\x1e".join(frame.index).encode())
+    for half in uids:
+        digest.update(_bytes(half, "<u8"))
     for name in sorted(frame.columns):
         digest.update(f"\x1d{name}\x1d".encode())
-        digest.update(_bytes(frame[name]))
+        column = frame[name]
+        if isinstance(column.dtype, pd.CategoricalDtype):
+            digest.update("\x1e".join(column.cat.categories).encode() + b"\x1d")
+            digest.update(_bytes(column.cat.codes.to_numpy(), "<i4"))
+        else:
+            digest.update(_bytes(column.to_numpy(), _AS_BYTES[column.dtype.kind]))
     return digest.hexdigest()
 
 
-def _bytes(column: "pd.Series[Any]") -> bytes:
-    if column.dtype == object:
-        return "\x1e".join("" if value is None else str(value) for value in column).encode()
-    kind = "<M8[D]" if column.dtype.kind == "M" else "<f8"
-    return column.to_numpy().astype(kind).tobytes()
+def _bytes(values: NDArray[Any], kind: str) -> memoryview:
+    return np.ascontiguousarray(values, dtype=kind).view(np.uint8).data

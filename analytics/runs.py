@@ -11,7 +11,7 @@ from analytics.catchrate.check import Check, check_fit
 from analytics.catchrate.estimates import Estimates, Refusal
 from analytics.catchrate.fit import fit_catch
 from analytics.catchrate.spec import CatchSpec
-from analytics.frames import ClubFrame, count_support, load_frame
+from analytics.frames import ClubFrame, count_support, load_frame, longest_part
 from analytics.requests import fit_stale_clubs, request_fit
 from analytics.store import Fitted, job_of, store_fit
 from clubdata.services import jobs
@@ -46,12 +46,13 @@ def run_fit(*, claim: jobs.Claim, clock: Clock, progress: Progress | None = None
 
     tell(0, "reading the returns")
     club_frame = load_frame(club=job_of(claim).club)
-    found = fit_catch(club_frame.frame, spec, lambda done, _, __: tell(1 + done, "fitting"))
+    sessions = longest_part(club_frame.frame)
+    found = fit_catch(sessions, spec, lambda done, _, __: tell(1 + done, "fitting"))
     if isinstance(found, Refusal):
         _refuse(claim, clock(), found, club_frame)
         return
     tell(total - 2, "checking")
-    check = check_fit(found, club_frame.frame)
+    check = check_fit(found, sessions)
     refusal = refusal_of(check)
     if refusal is not None:
         _refuse(claim, clock(), refusal, club_frame)
@@ -79,7 +80,7 @@ def _refuse(claim: jobs.Claim, now: datetime, refusal: Refusal, club_frame: Club
     result: dict[str, Any] = {
         "revision": club_frame.revision,
         "fingerprint": club_frame.fingerprint,
-        "rows_read": len(club_frame.frame),
+        "rows_read": club_frame.returns,
         "outcomes": club_frame.outcomes(),
         "needed": refusal.needed,
     }
@@ -91,7 +92,7 @@ def _fitted(estimates: Estimates, spec: CatchSpec, check: Check, club_frame: Clu
         estimates=estimates,
         revision=club_frame.revision,
         fingerprint=club_frame.fingerprint,
-        support=count_support(club_frame.frame),
+        support=count_support(longest_part(club_frame.frame)),
         spec=asdict(spec),
         versions={"python": platform.python_version()} | {name: metadata.version(name) for name in LIBRARIES},
         check_report=asdict(check),
