@@ -146,7 +146,7 @@ def diagnose_fit(estimates: Estimates, frame: pd.DataFrame, seed: int = 0) -> Di
 def fitted_returns(estimates: Estimates, frame: pd.DataFrame) -> Fitted:
     """The returns of the frame that the fit used, with their means and what residuals are held against."""
     returns = usable_returns(frame)
-    position = _usable_positions(frame)
+    position = usable_positions(frame)
     if len(position) != len(returns.hours):
         raise ValueError("the check and the design differ about which returns are usable")
     mean = fitted_means(estimates, returns)
@@ -175,7 +175,7 @@ def fitted_means(estimates: Estimates, returns: Returns) -> FloatArray:
     return mean
 
 
-def _usable_positions(frame: pd.DataFrame) -> IntArray:
+def usable_positions(frame: pd.DataFrame) -> IntArray:
     """Positions of the rows that `usable_returns` keeps, by the same rule."""
     outcome, hours = frame["outcome"].astype(object), frame["hours"].astype(np.float64)
     known = frame["weight_g"].notna() | (outcome == "blank")
