@@ -83,10 +83,10 @@ class Diagnosis:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Fitted:
-    """The fitted returns, (n,) each: `position` counts the frame's rows from 0."""
+    """The returns that were fitted, (n,) each: `position` counts the frame's rows from 0."""
 
+    returns: Returns
     position: IntArray
-    weight_g: FloatArray
     mean_g: FloatArray
     dispersion: FloatArray
     power: float
@@ -132,14 +132,14 @@ def diagnose_fit(estimates: Estimates, frame: pd.DataFrame, seed: int = 0) -> Di
     if count > MOST_RESIDUALS:
         part = np.sort(generator.choice(count, MOST_RESIDUALS, replace=False))
     z = quantile_residuals(
-        generator, fitted.weight_g[part], fitted.mean_g[part], fitted.dispersion[part], fitted.power
+        generator, fitted.returns.weight_g[part], fitted.mean_g[part], fitted.dispersion[part], fitted.power
     )
     return Diagnosis(
         residual_mean=float(z.mean()),
         residual_sd=float(z.std()),
         flatness=tuple(flatness(name, values[part], z) for name, values in fitted.covariates.items()),
         influential=_most_influential(fitted),
-        walls=_walls(estimates, usable_returns(frame)),
+        walls=_walls(estimates, fitted.returns),
     )
 
 
@@ -152,8 +152,8 @@ def fitted_returns(estimates: Estimates, frame: pd.DataFrame) -> Fitted:
     mean = fitted_means(estimates, returns)
     order = frame["peg_order"].to_numpy(np.float64)[position] if "peg_order" in frame else None
     return Fitted(
+        returns=returns,
         position=position,
-        weight_g=returns.weight_g,
         mean_g=mean,
         dispersion=np.full(len(mean), estimates.dispersion),
         power=estimates.power,
@@ -194,7 +194,7 @@ def dispersion_ratio_se(mean: FloatArray, dispersion: float, power: float) -> fl
 
 
 def _most_influential(fitted: Fitted) -> tuple[Influence, ...]:
-    y, mean, phi, power = fitted.weight_g, fitted.mean_g, fitted.dispersion, fitted.power
+    y, mean, phi, power = fitted.returns.weight_g, fitted.mean_g, fitted.dispersion, fitted.power
     score = (y - mean) * mean ** (1.0 - power) / phi
     residual = (y - mean) / np.sqrt(phi * mean**power)
     rows = np.argsort(-np.abs(score), kind="stable")[:INFLUENTIAL]
