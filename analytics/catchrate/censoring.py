@@ -9,7 +9,6 @@ the shape by one or two, so every moment is a Poisson sum of incomplete gamma fu
 logarithms: an interval far in a tail has a tiny probability, but moments like any other.
 """
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Self
 
@@ -18,10 +17,8 @@ from numpy.typing import ArrayLike
 from scipy.special import gammainc, gammaincc, gammaln, logsumexp
 
 from analytics.catchrate.basis import FloatArray, IntArray
-from analytics.catchrate.density import poisson_window
+from analytics.catchrate.density import poisson_windows
 
-# Rows times terms at a time, to bound memory: some ten arrays of two megabytes.
-ELEMENTS = 1 << 18
 # Below this SciPy's incomplete gamma functions lose digits and then vanish; their logarithms go on.
 SMALLEST = 1e-290
 
@@ -41,9 +38,12 @@ def interval_moments(
     at_most, at_least = given.lower == 0.0, np.isinf(given.upper)
     caught = np.flatnonzero(at_most & at_least)
     moments[:, caught] = _caught_something(given.take(caught))
+    # Given the interval, Y lies about that point of it which is nearest to the mean.
+    centre = given.catches_at(np.clip(given.mean, given.lower, given.upper))
     for kind in (at_most & ~at_least, at_least & ~at_most, ~at_most & ~at_least):
-        for rows, n in _chunks(np.flatnonzero(kind), given):
-            moments[:, rows] = _summed(given.take(rows), n)
+        chosen = np.flatnonzero(kind)
+        for part, n in poisson_windows(centre[chosen]):
+            moments[:, chosen[part]] = _summed(given.take(chosen[part]), n)
     log_probability, expected, expected_square = (row.reshape(broadcast[0].shape) for row in moments)
     return log_probability, expected, expected_square
 
@@ -83,20 +83,6 @@ class _Given:
         """About how many catches a total of y is made of; at the mean, the Poisson rate."""
         catches: FloatArray = y ** (2.0 - self.power) / (self.dispersion * (2.0 - self.power))
         return catches
-
-
-def _chunks(rows: IntArray, given: _Given) -> Iterator[tuple[IntArray, FloatArray]]:
-    """The rows in parts of like width, each with the numbers of catches to sum over, (rows, terms)."""
-    # Given the interval, Y lies about that point of it which is nearest to the mean.
-    centre = given.catches_at(np.clip(given.mean, given.lower, given.upper))
-    rows = rows[np.argsort(centre[rows], kind="stable")]
-    while len(rows):
-        part = rows
-        for last in (0, -1):  # the window of the first row is the narrowest, then that of the last decides
-            width = poisson_window(centre[part[last]].reshape(1)).shape[1]
-            part = part[: max(1, ELEMENTS // width)]
-        yield part, poisson_window(centre[part])
-        rows = rows[len(part) :]
 
 
 def _caught_something(given: _Given) -> FloatArray:

@@ -10,6 +10,7 @@ For y > 0 the density is a(y, phi, p) exp((y mu^(1-p) / (1-p) - mu^(2-p) / (2-p)
 y^(2-p) / (phi (2-p)) with standard deviation sqrt(peak / (1-alpha)), so a window around the peak suffices.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Self
 
@@ -17,7 +18,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import gammainc, gammaln, xlogy
 
-from analytics.catchrate.basis import FloatArray
+from analytics.catchrate.basis import FloatArray, IntArray
 
 # Terms further from the peak than these many standard deviations are below 1e-16 of it; the constant is for
 # peaks so low that the Poisson-like upper tail, not the standard deviation, decides.
@@ -27,8 +28,8 @@ BELOW, ABOVE, LEAST_ABOVE = 9.0, 11.0, 22
 WIDE, FAR_FROM_ZERO = 4.0, 60.0
 # The grid nodes that a weight is shared among, counted from the one below it.
 NEIGHBOURS = range(-2, 4)
-# Rows summed at a time, to bound memory.
-ROWS = 8192
+# Rows of a series, and rows times terms of a Poisson sum, at a time: to bound memory.
+ROWS, ELEMENTS = 8192, 1 << 18
 
 
 def log_series(log_y: ArrayLike, log_dispersion: ArrayLike, power: float) -> FloatArray:
@@ -156,28 +157,33 @@ def cumulative(y: ArrayLike, mean: ArrayLike, dispersion: ArrayLike, power: floa
     rate = (mean ** (2.0 - power) / (dispersion * (2.0 - power))).ravel()
     scaled = (np.maximum(y, 0.0) / (dispersion * (power - 1.0) * mean ** (power - 1.0))).ravel()
     result = np.exp(-rate)
-    order = np.argsort(rate)
-    for start in range(0, len(order), 1024):
-        rows = order[start : start + 1024]
-        result[rows] += _weighted_gammas(rate[rows], scaled[rows], shape)
+    for rows, n in poisson_windows(rate):
+        result[rows] += _weighted_gammas(rate[rows], scaled[rows], shape * n, n)
     return np.where(y < 0.0, 0.0, np.minimum(result.reshape(y.shape), 1.0))
 
 
-def _weighted_gammas(rate: FloatArray, scaled: FloatArray, shape: float) -> FloatArray:
+def _weighted_gammas(rate: FloatArray, scaled: FloatArray, shapes: FloatArray, n: FloatArray) -> FloatArray:
     """sum over n >= 1 of Poisson(n; rate) times the distribution function of n gamma catches."""
-    n = poisson_window(rate)
     weight = np.exp(xlogy(n, rate[:, None]) - rate[:, None] - gammaln(n + 1.0))
-    total: FloatArray = (weight * gammainc(shape * n, scaled[:, None])).sum(axis=1)
+    total: FloatArray = (weight * gammainc(shapes, scaled[:, None])).sum(axis=1)
     return total
 
 
-def poisson_window(rate: FloatArray) -> FloatArray:
-    """Consecutive numbers n >= 1, one row a rate (rows, terms), outside which a Poisson holds below 1e-15."""
-    spread = np.sqrt(rate)
-    first = np.maximum(np.floor(rate - BELOW * spread), 1.0)
-    last = np.ceil(rate + np.maximum(ABOVE * spread, LEAST_ABOVE))
-    numbers: FloatArray = first[:, None] + np.arange((last - first).max() + 1.0)
-    return numbers
+def poisson_windows(centre: FloatArray) -> Iterator[tuple[IntArray, FloatArray]]:
+    """Numbers n >= 1 outside which a Poisson of mean `centre` holds below 1e-14, in parts to bound memory.
+
+    Yields positions in `centre` (rows,) and consecutive numbers (rows, terms); every position comes once.
+    """
+    spread = np.sqrt(centre)
+    first = np.maximum(np.floor(centre - BELOW * spread), 1.0)
+    widths = np.ceil(centre + np.maximum(ABOVE * spread, LEAST_ABOVE)) - first + 1.0
+    rows = np.argsort(widths, kind="stable")
+    while len(rows):
+        # The widest of a part decides: widths times their rank from the start grow along the part.
+        cost = widths[rows] * np.arange(1, len(rows) + 1)
+        part = rows[: max(1, int(np.searchsorted(cost, ELEMENTS, side="right")))]
+        yield part, first[part, None] + np.arange(widths[part[-1]])
+        rows = rows[len(part) :]
 
 
 def _require_compound(power: float) -> None:

@@ -1,8 +1,8 @@
 import numpy as np
 import pytest
-from scipy.special import gammaln, logsumexp
+from scipy.special import gammaln, logsumexp, pdtr, pdtrc
 
-from analytics.catchrate.density import DensityGrid, cumulative, log_density, log_series
+from analytics.catchrate.density import DensityGrid, cumulative, log_density, log_series, poisson_windows
 from analytics.catchrate.draws import draw
 
 
@@ -109,6 +109,17 @@ def test_draws_have_the_mean_the_variance_and_the_blanks_of_the_family() -> None
     uniform = cumulative(weights[weights > 0][:5000], mean, dispersion, power)
     caught = np.sort((uniform - blank) / (1 - blank))
     assert np.abs(caught - (np.arange(len(caught)) + 0.5) / len(caught)).max() < 1.63 / np.sqrt(len(caught))
+
+
+def test_windows_of_every_mean_come_once_and_hold_all_of_the_poisson_but_its_blank() -> None:
+    centre = np.exp(np.random.default_rng(1).uniform(-12.0, 12.0, 3000))
+    missing = np.full(len(centre), np.nan)
+    for rows, n in poisson_windows(centre):
+        assert n.size <= 1 << 18 or len(rows) == 1
+        assert np.isnan(missing[rows]).all()
+        outside = pdtr(n[:, 0] - 1.0, centre[rows]) - np.where(n[:, 0] == 1.0, np.exp(-centre[rows]), 0.0)
+        missing[rows] = outside + pdtrc(n[:, -1], centre[rows])
+    assert (missing < 1e-14).all()
 
 
 @pytest.mark.parametrize("power", [1.0, 2.0, 3.0])
