@@ -89,14 +89,13 @@ def load_frame(*, club: Club) -> ClubFrame:
     revision = Club.objects.values_list("revision", flat=True).get(pk=club.pk)
     rows = _InOrder(read_rows(club=club))
     columns = {**_sessions(rows), **_codes(rows, club), **_measures(rows)}
-    high, low = rows.column("uid_high"), rows.column("uid_low")
     frame = pd.DataFrame(columns, copy=False)
     first = _starts(columns["session"])
     return ClubFrame(
         frame=frame,
         revision=int(revision),
-        fingerprint=_fingerprint(frame, high, low),
-        uid_halves=np.column_stack([high[first], low[first]]),
+        fingerprint=_fingerprint(frame, *rows.uid_halves),
+        uid_halves=np.column_stack([half[first] for half in rows.uid_halves]),
     )
 
 
@@ -151,31 +150,36 @@ def _coded(column: "pd.Series[Any]") -> tuple[IntArray, list[Any]]:
 
 
 class _InOrder:
-    """The rows read, by the return's public id and then by the order of its parts; one column at a time."""
+    """The rows read, by the return's public id and then by the order of its parts.
+
+    A column can be taken once: it is given up then, so that a million rows are not held twice.
+    """
 
     def __init__(self, table: pa.Table) -> None:
-        self._table = table
-        high, low = table["uid_high"].to_numpy(), table["uid_low"].to_numpy()
-        self._order = _sorted_by(high, low, table["part_order"].fill_null(-1).to_numpy())
+        self._columns = dict(zip(table.column_names, table.columns, strict=True))
+        high, low = (self._columns.pop(name).to_numpy() for name in ("uid_high", "uid_low"))
+        part_order = self._columns.pop("part_order").fill_null(-1).to_numpy()
+        self._order = _sorted_by(high, low, part_order)
+        self.uid_halves: tuple[NDArray[np.uint64], ...] = (high[self._order], low[self._order])
 
     def column(self, name: str) -> NDArray[Any]:
         """A column without missing values."""
-        values: NDArray[Any] = self._table[name].to_numpy()[self._order]
+        values: NDArray[Any] = self._columns.pop(name).to_numpy()[self._order]
         return values
 
     def floats(self, name: str) -> FloatArray:
         """Numbers, NaN where not recorded, with one zero: SQLite tells -0 from 0."""
-        values: FloatArray = self._table[name].cast(pa.float64()).to_numpy()[self._order]
+        values: FloatArray = self._columns.pop(name).cast(pa.float64()).to_numpy()[self._order]
         values += 0.0
         return values
 
     def keys(self, name: str) -> IntArray:
         """Keys of a table, -1 where not recorded."""
-        values: IntArray = self._table[name].fill_null(-1).to_numpy()[self._order]
+        values: IntArray = self._columns.pop(name).fill_null(-1).to_numpy()[self._order]
         return values
 
     def words(self, name: str) -> pd.Categorical:
-        codes, names = words(self._table[name])
+        codes, names = words(self._columns.pop(name))
         return categorical(codes[self._order], names)
 
 
@@ -202,7 +206,7 @@ def _sessions(rows: _InOrder) -> dict[str, Any]:
     """What belongs to a session as a whole, on each of its parts, and the parts' hours."""
     outcome = rows.words("outcome")
     total_g = rows.floats("weight_g")
-    starts = _starts(rows.column("uid_high"), rows.column("uid_low"))
+    starts = _starts(*rows.uid_halves)
     of_return = np.cumsum(starts) - 1
     over_net_limit = np.asarray(outcome == Outcome.OVER_NET_LIMIT)
     known_g = np.where(over_net_limit, np.nan, total_g)
@@ -247,7 +251,7 @@ def _fingerprint(frame: pd.DataFrame, *uids: NDArray[np.uint64]) -> str:
         digest.update(f"\x1d{name}\x1d".encode())
         column = frame[name]
         if isinstance(column.dtype, pd.CategoricalDtype):
-            digest.update("\x1e".join(column.cat.categories).encode() + b"\x1d")
+            digest.update("\x1e".join(column.cat.categories.tolist()).encode() + b"\x1d")
             digest.update(_bytes(column.cat.codes.to_numpy(), "<i4"))
         else:
             digest.update(_bytes(column.to_numpy(), _AS_BYTES[column.dtype.kind]))
