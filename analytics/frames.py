@@ -15,7 +15,7 @@ import pandas as pd
 import pyarrow as pa
 from numpy.typing import NDArray
 
-from analytics.catchrate.design import USED_OUTCOMES
+from analytics.catchrate.returns import USED_OUTCOMES
 from analytics.codes import categorical, public_ids, words
 from analytics.parts import BoolArray, FloatArray, IntArray, share_hours, split_sessions
 from analytics.rows import read_rows

@@ -11,7 +11,7 @@ import pandas as pd
 from scipy import linalg, sparse
 
 from analytics.catchrate.basis import FloatArray, IntArray
-from analytics.catchrate.design import Returns
+from analytics.catchrate.returns import Returns
 
 Baseline = Callable[[Returns, Returns, float], tuple[FloatArray, int]]
 

@@ -38,3 +38,16 @@ def row_products(left: FloatArray, right: FloatArray) -> FloatArray:
 def round_to(values: FloatArray, resolution: float) -> FloatArray:
     """Values to the nearest multiple of the resolution; the fit and the prediction both see these."""
     return np.round(values / resolution) * resolution
+
+
+def sum_to_zero(size: int) -> FloatArray:
+    """Orthonormal columns (size, size - 1) at right angles to ones: Helmert's contrasts.
+
+    A centred basis that sums to one cannot tell a constant from nothing; coefficients Z g can.
+    """
+    contrasts = np.zeros((size, size - 1))
+    for column in range(1, size):
+        contrasts[:column, column - 1] = 1.0
+        contrasts[column, column - 1] = -column
+        contrasts[:, column - 1] /= np.sqrt(column * (column + 1.0))
+    return contrasts

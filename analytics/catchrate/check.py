@@ -7,10 +7,10 @@ import pandas as pd
 from statsmodels.genmod import families
 
 from analytics.catchrate.basis import FloatArray, IntArray, ObjectArray
-from analytics.catchrate.design import USED_OUTCOMES, Returns, usable_returns
 from analytics.catchrate.estimates import Estimates
 from analytics.catchrate.family import zero_probability
 from analytics.catchrate.residuals import Flatness, flatness, quantile_residuals
+from analytics.catchrate.returns import USED_OUTCOMES, Returns, usable_returns
 from analytics.catchrate.terms import LearnedFactor
 
 #: A contribution to log mean beyond this, a factor of 150, has run away: a level of blanks alone, say.

@@ -1,63 +1,52 @@
-"""Learning the design: which returns are used, which terms they can speak for, and their codes.
+"""Learning the design: which terms the returns can speak for, their levels and knots. Once a fit."""
 
-Learning happens once a fit. Rows are never dropped for a missing covariate: wind has a class of its own
-for 'not recorded', a missing water temperature takes its month's mean and an indicator, a missing
-distance the mean effect and an indicator, an unnamed bait, rig or match day no effect.
-"""
-
-from collections.abc import Sequence
-from dataclasses import dataclass
-from datetime import date
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 
-from analytics.catchrate.basis import FloatArray, ObjectArray, round_to
+from analytics.catchrate.basis import FloatArray
+from analytics.catchrate.equations import weighted_counts
 from analytics.catchrate.estimates import Dropped, Reference, Refusal
-from analytics.catchrate.features import bait_month, wind_class
+from analytics.catchrate.penalties import scaled_to_curve
+from analytics.catchrate.returns import Returns, usable_returns
 from analytics.catchrate.spec import (
     LATEST,
-    MATCH,
     MISSING,
     MOST_COMMON,
-    PLEASURE,
-    RECORDED,
     UNKNOWN,
     CatchSpec,
     Factor,
+    Line,
     Margin,
+    Neighbours,
     Smooth,
+    Term,
 )
 from analytics.catchrate.terms import (
+    Coded,
     Encoded,
     Features,
     LearnedFactor,
+    LearnedLine,
     LearnedMargin,
     LearnedSmooth,
     LearnedTerm,
     raw_basis,
 )
 
-#: Outcomes whose weight is known; a weight over the net limit is an 'at least' and stays out.
-USED_OUTCOMES = ("weighed", "blank", "estimated")
-
 #: A year needs as many returns before the other years are compared with it.
 RETURNS_FOR_REFERENCE = 30
 
-WORDS = ("water", "peg", "angler", "hook_bait", "rig_type", "match_day")
+#: A coefficient that no penalty holds costs as many returns.
+RETURNS_A_PARAMETER = 5
 
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Returns:
-    """The usable returns: weight in grams and effort in rod-hours, (n,) each, and every feature."""
-
-    weight_g: FloatArray
-    hours: FloatArray
-    features: Features
-    water_temperature_by_month: tuple[float | None, ...]
-    left_out: dict[str, int]
-    first: date | None
-    last: date | None
+#: Terms that cross two others, and say nothing new once one of them is gone.
+CROSSED = {
+    "hook_bait_month": ("hook_bait",),
+    "water_year": ("water", "year"),
+    "season_distance": ("distance",),
+}
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -72,170 +61,197 @@ class Design:
 
 def learn_design(frame: pd.DataFrame, spec: CatchSpec) -> Design | Refusal:
     """The design of a club's returns, or why there is none."""
-    returns = usable_returns(frame)
-    count = len(returns.hours)
+    returns = usable_returns(frame, spec)
+    refusal = _refusal(returns, spec)
+    if refusal is not None:
+        return refusal
+    terms, dropped = learn_terms(spec, returns)
+    free = 1 + sum(term.size for term, _ in terms if not term.penalty_names)
+    needed = RETURNS_A_PARAMETER * free
+    if len(returns.weight_g) < needed:
+        message = f"{len(returns.weight_g)} usable returns for {free} free parameters; {needed} are needed"
+        return Refusal("too_few_returns", message, needed)
+    return Design(returns, tuple(terms), tuple(dropped), _reference(returns))
+
+
+def _refusal(returns: Returns, spec: CatchSpec) -> Refusal | None:
+    count = len(returns.weight_g)
     if count < spec.minimum_returns:
         message = f"{count} returns with a known weight and effort; {spec.minimum_returns} are needed"
         return Refusal("too_few_returns", message, spec.minimum_returns)
-    if not (returns.weight_g > 0).any():
+    if not (returns.weight_g[~returns.bounded] > 0).any():
         return Refusal("all_blank", "every return is a blank, so nothing tells one choice from another", 1)
-    learned, dropped = _learn_terms(spec, returns.features)
-    coded = tuple((term, term.encode(returns.features)) for term in learned)
-    return Design(returns, coded, tuple(dropped), _reference(returns))
+    return None
 
 
-def usable_returns(frame: pd.DataFrame) -> Returns:
-    """Rows with a known weight and effort as features, and a count by reason of the others.
-
-    :raises KeyError: a column is missing from the frame.
-    """
-    outcome = frame["outcome"].astype(object)
-    weight = frame["weight_g"].astype(np.float64).mask(outcome == "blank", 0.0)
-    hours = frame["hours"].astype(np.float64)
-    reason = pd.Series("", index=frame.index, dtype=object)
-    reason = reason.mask(weight.isna(), "weight_not_known")
-    reason = reason.mask(~(hours > 0) | np.isinf(hours), "effort_not_known")
-    reason = reason.mask(~outcome.isin(USED_OUTCOMES), outcome)
-    counts = reason[reason != ""].value_counts().sort_index()
-    kept = reason == ""
-    usable = frame[kept]
-    features, temperatures = _features(usable)
-    days = [value.date() for value in (usable["fished_on"].min(), usable["fished_on"].max()) if kept.any()]
-    return Returns(
-        weight_g=_floats(weight[kept]),
-        hours=_floats(hours[kept]),
-        features=features,
-        water_temperature_by_month=temperatures,
-        left_out={str(name): int(count) for name, count in counts.items()},
-        first=days[0] if days else None,
-        last=days[-1] if days else None,
-    )
-
-
-def _floats(column: "pd.Series[float]") -> FloatArray:
-    return np.asarray(column, dtype=np.float64)
-
-
-def _features(usable: pd.DataFrame) -> tuple[dict[str, ObjectArray], tuple[float | None, ...]]:
-    """Every feature of the spec, (n,) each, and the mean water temperature of each month."""
-    features: dict[str, ObjectArray] = {
-        name: usable[name].astype(object).where(usable[name].notna(), None).to_numpy() for name in WORDS
-    }
-    dates = pd.to_datetime(usable["fished_on"]).dt
-    month = dates.month.to_numpy()
-    features["month"] = month
-    features["day_of_year"] = dates.day_of_year.to_numpy(np.float64)
-    features["year"] = dates.year.astype(str).astype(object).to_numpy()
-    features["session_kind"] = np.where(usable["is_match"].astype(bool), MATCH, PLEASURE).astype(object)
-    pairs = zip(features["hook_bait"], month, strict=True)
-    features["hook_bait_month"] = np.array(
-        [bait_month(bait, int(number)) for bait, number in pairs], dtype=object
-    )
-    force = usable["wind_force"].to_numpy(np.float64)
-    features["wind"] = np.array([wind_class(value) for value in force], dtype=object)
-    features["distance_m"] = usable["distance_m"].to_numpy(np.float64)
-    features["distance_missing"] = _missing(features["distance_m"])
-    temperature = usable["water_temperature_c"].to_numpy(np.float64)
-    features["water_temperature_missing"] = _missing(temperature)
-    means = _month_means(temperature, month)
-    usual = np.array(means, dtype=np.float64)[month - 1]
-    features["water_temperature_c"] = np.where(np.isnan(temperature), usual, temperature)
-    return features, means
-
-
-def _missing(values: FloatArray) -> ObjectArray:
-    return np.where(np.isnan(values), MISSING, RECORDED).astype(object)
-
-
-def _month_means(values: FloatArray, month: ObjectArray) -> tuple[float | None, ...]:
-    """The mean of each month, of all months where one has none, None where nothing was recorded."""
-    known = ~np.isnan(values)
-    if not known.any():
-        return (None,) * 12
-    chosen = [values[known & (month == number)] for number in range(1, 13)]
-    return tuple(float((part if len(part) else values[known]).mean()) for part in chosen)
-
-
-def _learn_terms(spec: CatchSpec, features: Features) -> tuple[list[LearnedTerm], list[Dropped]]:
-    learned: list[LearnedTerm] = []
+def learn_terms(spec: CatchSpec, returns: Returns) -> tuple[list[tuple[LearnedTerm, Encoded]], list[Dropped]]:
+    """The terms that these returns can speak for, with their codes, and the others with the reason."""
+    learned: list[tuple[LearnedTerm, Encoded]] = []
     dropped: list[Dropped] = []
     for term in spec.terms:
-        found = _learn_factor(term, features) if isinstance(term, Factor) else _learn_smooth(term, features)
+        found = _learn(term, returns, {item.name for item in dropped})
         if isinstance(found, Dropped):
             dropped.append(found)
-        else:
-            learned.append(found)
-    gone = {item.name for item in dropped}
-    if "hook_bait" in gone and any(term.name == "hook_bait_month" for term in learned):
-        learned = [term for term in learned if term.name != "hook_bait_month"]
-        dropped.append(Dropped("hook_bait_month", "one_level", "one bait: its months are the season"))
+            continue
+        encoded = found.encode(returns.features)
+        if isinstance(found, LearnedSmooth):
+            found = _scaled(found, encoded)
+        learned.append((found, encoded))
     return learned, dropped
 
 
-def _learn_factor(term: Factor, features: Features) -> LearnedFactor | Dropped:
-    values = [value for value in features[term.feature] if value is not None]
-    levels = sorted(set(values))
-    if not set(levels) - {UNKNOWN, MISSING}:
+def _learn(term: Term, returns: Returns, gone: set[str]) -> LearnedTerm | Dropped:
+    lost = [name for name in CROSSED.get(term.name, ()) if name in gone]
+    if lost:
+        return Dropped(
+            term.name, "one_level", f"nothing to cross: {lost[0].replace('_', ' ')} is not in the model"
+        )
+    count = len(returns.weight_g)
+    if count < term.least_returns:
+        return Dropped(term.name, "too_few_returns", f"{count} returns; {term.least_returns} are needed")
+    if isinstance(term, Factor):
+        return _learn_factor(term, returns)
+    if isinstance(term, Line):
+        return _learn_line(term, returns.features)
+    return _learn_smooth(term, returns.features)
+
+
+def _learn_factor(term: Factor, returns: Returns) -> LearnedFactor | Dropped:
+    column = returns.features[term.feature]
+    assert isinstance(column, Coded)  # noqa: S101 - a factor's feature is made of words
+    counts = column.counts()
+    met = [level for level, count in zip(column.levels, counts, strict=True) if count]
+    if not set(met) - {UNKNOWN, MISSING}:
         return Dropped(term.name, "not_recorded", "no return records it")
-    if len(levels) == 1:
-        return Dropped(term.name, "one_level", f"every return that records it says {levels[0]}")
-    if term.name == "hook_bait_month":
-        # Every month of every bait, so that a month not yet fished takes the prior and is no unseen level.
-        baits = sorted({level.rsplit("/", 1)[0] for level in levels})
-        levels = [f"{bait}/{month:02d}" for bait in baits for month in range(1, 13)]
-    reference = _reference_level(term, values)
-    return LearnedFactor(term, tuple(level for level in levels if level != reference), reference)
+    if len(met) == 1:
+        return Dropped(term.name, "one_level", f"every return that records it says {met[0]}")
+    reference = _reference_level(term, column)
+    levels = _every_month(met) if term.neighbours is Neighbours.MONTHS else met
+    levels = [level for level in levels if level != reference]
+    return LearnedFactor(term, tuple(levels), reference, _links(term, levels, returns))
 
 
-def _reference_level(term: Factor, values: Sequence[str]) -> str | None:
+def _every_month(met: list[str]) -> list[str]:
+    """Every month of every bait, so that a month not yet fished takes the prior and is no unseen level."""
+    baits = sorted({level.rsplit("/", 1)[0] for level in met})
+    return [f"{bait}/{month:02d}" for bait in baits for month in range(1, 13)]
+
+
+def _links(term: Factor, levels: list[str], returns: Returns) -> tuple[tuple[int, int], ...]:
+    if term.neighbours is Neighbours.MONTHS:
+        return tuple((i, i + 1 if (i + 1) % 12 else i - 11) for i in range(len(levels)))
+    if term.neighbours is Neighbours.BANK:
+        return _bank_links(levels, returns)
+    return ()
+
+
+def _bank_links(levels: list[str], returns: Returns) -> tuple[tuple[int, int], ...]:
+    """Pegs that follow one another on their water, by their order along the bank."""
+    peg, water = returns.features["peg"], returns.features["water"]
+    assert isinstance(peg, Coded) and isinstance(water, Coded)  # noqa: S101 - both are made of words
+    known = (peg.codes >= 0) & (water.codes >= 0) & ~np.isnan(returns.peg_order)
+    codes, first = np.unique(peg.codes[known], return_index=True)
+    rows = np.flatnonzero(known)[first]
+    index = {level: place for place, level in enumerate(levels)}
+    places = np.array([index[peg.levels[code]] for code in codes], dtype=np.int64)
+    order = np.lexsort((places, returns.peg_order[rows], water.codes[rows]))
+    along, waters = places[order], water.codes[rows][order]
+    return tuple(
+        (int(along[i]), int(along[i + 1])) for i in range(len(along) - 1) if waters[i] == waters[i + 1]
+    )
+
+
+def _reference_level(term: Factor, column: Coded) -> str | None:
     if term.reference == LATEST:
-        return _latest(values)
+        return _latest(column)
     if term.reference == MOST_COMMON:
-        return _most_common(values)
+        return _most_common(column)
     return term.reference
 
 
-def _latest(values: Sequence[str]) -> str:
+def _latest(column: Coded) -> str:
     """The last level with returns enough to be compared with; the first week of a year is no reference."""
-    levels, counts = np.unique(values, return_counts=True)
-    enough = levels[counts >= min(RETURNS_FOR_REFERENCE, counts.max())]
-    return str(enough[-1])
+    counts = column.counts()
+    enough = np.flatnonzero(counts >= min(RETURNS_FOR_REFERENCE, counts.max()))
+    return str(column.levels[enough[-1]])
 
 
-def _most_common(values: Sequence[str]) -> str:
+def _most_common(column: Coded) -> str:
     """The most frequent recorded level, the first in order among equals."""
-    levels, counts = np.unique([value for value in values if value != UNKNOWN], return_counts=True)
-    return str(levels[np.argmax(counts)]) if len(levels) else UNKNOWN
+    counts = {
+        level: int(count)
+        for level, count in zip(column.levels, column.counts(), strict=True)
+        if count and level != UNKNOWN
+    }
+    return min(counts, key=lambda level: (-counts[level], level)) if counts else UNKNOWN
+
+
+def _learn_line(term: Line, features: Features) -> LearnedLine | Dropped:
+    values = np.asarray(features[term.feature], dtype=np.float64)
+    values = values[~np.isnan(values)]
+    if not len(values):
+        return Dropped(term.name, "not_recorded", "no return records it")
+    if values.min() == values.max():
+        return Dropped(term.name, "one_level", f"every return that records it says {values[0]:g}")
+    return LearnedLine(term, float(values.mean()))
 
 
 def _learn_smooth(term: Smooth, features: Features) -> LearnedSmooth | Dropped:
     margins = []
     for margin in term.margins:
-        values = features[margin.feature].astype(np.float64)
+        values = np.asarray(features[margin.feature], dtype=np.float64)
         values = values[~np.isnan(values)]
         if not len(values):
             return Dropped(term.name, "not_recorded", "no return records it")
-        if len(np.unique(round_to(values, margin.resolution))) == 1:
+        steps, counts = _grid_counts(values, margin.resolution)
+        if len(steps) == 1:
             return Dropped(term.name, "one_level", f"every return that records it says {values[0]:g}")
-        margins.append(_learn_margin(margin, values))
+        margins.append(_learn_margin(margin, steps, counts))
     return LearnedSmooth(term, tuple(margins))
 
 
-def _learn_margin(margin: Margin, values: FloatArray) -> LearnedMargin:
+def _grid_counts(values: FloatArray, resolution: float) -> tuple[FloatArray, FloatArray]:
+    """The rounded values that occur, and how often."""
+    steps = np.rint(values / resolution).astype(np.int64)
+    counts = np.bincount(steps - steps.min())
+    met = np.flatnonzero(counts)
+    return (met + steps.min()) * resolution, counts[met].astype(np.float64)
+
+
+def _learn_margin(margin: Margin, values: FloatArray, counts: FloatArray) -> LearnedMargin:
     """Span without the rarest percent, so that one far cast does not stretch the knots; flat beyond."""
-    lower, upper = (float(value) for value in np.quantile(values, [0.005, 0.995]))
+    share = np.cumsum(counts) / counts.sum()
+    lower = float(values[np.searchsorted(share, 0.005)])
+    upper = float(values[np.searchsorted(share, 0.995)])
     if lower == upper:
-        lower, upper = float(values.min()), float(values.max())
-    rows = raw_basis(margin, lower, upper, round_to(values, margin.resolution))
-    return LearnedMargin(margin, lower, upper, tuple(float(value) for value in rows.mean(axis=0)))
+        lower, upper = float(values[0]), float(values[-1])
+    rows = raw_basis(margin, lower, upper, values)
+    mean = counts @ rows / counts.sum()
+    return LearnedMargin(margin, lower, upper, tuple(float(value) for value in mean))
+
+
+def _scaled(learned: LearnedSmooth, encoded: Encoded) -> LearnedSmooth:
+    assert encoded.table is not None  # noqa: S101 - a smooth has basis rows
+    counts = np.bincount(encoded.codes + 1, minlength=len(encoded.table) + 1)[1:]
+    moments = (encoded.table.T * counts) @ encoded.table / counts.sum()
+    scales = []
+    for penalty in learned.penalties():
+        scaled = scaled_to_curve(penalty, moments)
+        scales.append(float(np.linalg.norm(scaled) / np.linalg.norm(penalty)))
+    return replace(learned, scales=tuple(scales))
 
 
 def _reference(returns: Returns) -> Reference:
     features = returns.features
+    year, wind, kind = features["year"], features["wind"], features["session_kind"]
+    assert isinstance(year, Coded) and isinstance(wind, Coded) and isinstance(kind, Coded)  # noqa: S101
+    hours = returns.hours
+    if returns.session is not None:
+        hours = weighted_counts(returns.session, returns.hours, len(returns.weight_g))
     return Reference(
-        year=_latest(list(features["year"])),
-        wind=_most_common(list(features["wind"])),
-        session_kind=_most_common(list(features["session_kind"])),
-        hours=float(np.median(returns.hours)),
+        year=_latest(year),
+        wind=_most_common(wind),
+        session_kind=_most_common(kind),
+        hours=float(np.median(hours)),
         water_temperature_by_month=returns.water_temperature_by_month,
     )

@@ -11,7 +11,17 @@ import numpy as np
 from analytics.catchrate.basis import FloatArray
 from analytics.catchrate.terms import LearnedTerm, term_from_document
 
-FORMAT = 1
+FORMAT = 2
+
+#: Where a variance ended: inside, at nothing (kept at .001), or so wide that its penalty holds nothing.
+INSIDE, AT_ZERO, UNBOUNDED = "inside", "at zero", "unbounded"
+
+
+#: The estimates' own fields that are numbers or words.
+NUMBERS = (
+    *("power", "power_se", "dispersion", "estimated_dispersion", "did_not_weigh", "criterion"),
+    *("intercept", "intercept_se", "edf", "deviance"),
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,11 +43,28 @@ class Dropped:
 
 
 @dataclass(frozen=True, slots=True)
+class Component:
+    """One estimated variance of a term: `sd` on the natural-log scale, `log_precision` = -2 log sd.
+
+    `log_precision_se` is its standard error, None where the variance stands at a boundary, which
+    `boundary` names.
+    """
+
+    name: str
+    sd: float
+    log_precision: float
+    log_precision_se: float | None
+    boundary: str
+
+
+@dataclass(frozen=True, slots=True)
 class TermEstimate:
     """One term's coefficients, log scale, in the order of `term.coefficient_names`.
 
     `start` is the term's first column in the joint covariance; None for a nuisance term, which is not in
-    it. `edf` are the effective degrees of freedom that the data spent on the term.
+    it. `edf` are the effective degrees of freedom that the data spent on the term. `prior_sd` is the
+    standard deviation of one level, or of the curve over the returns, before the data: what a level that
+    was never seen takes.
     """
 
     term: LearnedTerm
@@ -46,6 +73,7 @@ class TermEstimate:
     edf: float
     prior_sd: float
     start: int | None
+    components: tuple[Component, ...] = ()
 
     @property
     def name(self) -> str:
@@ -59,7 +87,11 @@ class TermEstimate:
 
 @dataclass(frozen=True, slots=True)
 class Convergence:
-    """How the iterations ended; `gradient` is the largest score, in standard errors of its coefficient."""
+    """How the iterations ended; `gradient` is the largest that was left.
+
+    Of the restricted log-likelihood by any log smoothing parameter, and by any coefficient, dispersion or
+    the power in its standard errors.
+    """
 
     converged: bool
     iterations: int
@@ -81,10 +113,16 @@ class Reference:
 
 @dataclass(frozen=True, slots=True)
 class Rows:
-    """Which returns were used: how many, of which days, and how many were left out for which reason."""
+    """Which returns were used: how many, of which days, and how many were left out for which reason.
+
+    Of those used: exact zeros, weights between two bounds, estimated weights, sessions of several parts.
+    """
 
     used: int
     blanks: int
+    bounded: int
+    estimated: int
+    several_parts: int
     left_out: Mapping[str, int]
     first: date
     last: date
@@ -96,10 +134,17 @@ class Estimates:
 
     `covariance_factor` is F, (k, k) lower triangular, FF' the joint posterior covariance of the intercept
     (column 0) and of every term that is not a nuisance. Weights are in grams, effort in rod-hours.
+    `estimated_dispersion` is that of estimated weights. `power_se` is None where the power was given.
+    `did_not_weigh` says what was made of weights that nobody knows (`spec.DidNotWeigh`). `criterion` is
+    minus the restricted log-likelihood, up to a constant of the returns.
     """
 
     power: float
+    power_se: float | None
     dispersion: float
+    estimated_dispersion: float
+    did_not_weigh: str
+    criterion: float
     intercept: float
     intercept_se: float
     terms: tuple[TermEstimate, ...]
@@ -129,8 +174,8 @@ class Estimates:
         :raises ValueError: a number is not finite.
         """
         document: dict[str, Any] = {"format": FORMAT}
-        for name in ("power", "dispersion", "intercept", "intercept_se", "edf", "deviance"):
-            document[name] = float(getattr(self, name))
+        for name in NUMBERS:
+            document[name] = getattr(self, name)
         document["terms"] = [asdict(item) for item in self.terms]
         document["convergence"] = asdict(self.convergence)
         document["rows"] = asdict(self.rows) | {
@@ -154,8 +199,7 @@ def from_document(document: Mapping[str, Any], covariance_factor: FloatArray) ->
     rows = document["rows"]
     span = {name: date.fromisoformat(rows[name]) for name in ("first", "last")}
     return Estimates(
-        **{name: document[name] for name in ("power", "dispersion", "intercept", "intercept_se")},
-        **{name: document[name] for name in ("edf", "deviance")},
+        **{name: document[name] for name in NUMBERS},
         terms=tuple(_term_estimate(item) for item in document["terms"]),
         covariance_factor=np.array(covariance_factor, dtype=np.float64),
         convergence=Convergence(**_tuples(document["convergence"])),
@@ -166,7 +210,9 @@ def from_document(document: Mapping[str, Any], covariance_factor: FloatArray) ->
 
 
 def _term_estimate(document: Mapping[str, Any]) -> TermEstimate:
-    return TermEstimate(**{**_tuples(document), "term": term_from_document(document["term"])})
+    components = tuple(Component(**item) for item in document["components"])
+    term = term_from_document(document["term"])
+    return TermEstimate(**{**_tuples(document), "term": term, "components": components})
 
 
 def _tuples(document: Mapping[str, Any]) -> dict[str, Any]:

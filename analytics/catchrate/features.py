@@ -27,6 +27,11 @@ def bait_month(hook_bait: Any, month: int) -> str | None:
     return None if hook_bait is None else f"{hook_bait}/{month:02d}"
 
 
+def water_year(water: Any, year: Any) -> str | None:
+    """The level of a water in a year, None when either is not known."""
+    return None if water is None or year is None else f"{water}/{year}"
+
+
 def mid_month(months: IntArray) -> FloatArray:
     """Day of the year in the middle of each month (1 to 12)."""
     return np.asarray(MID_MONTH_DAY, dtype=np.float64)[np.asarray(months) - 1]

@@ -1,13 +1,17 @@
-"""Prior precisions: the inverse prior covariance S of each term's coefficients.
+"""Penalty matrices S: a term's prior precision is the sum of exp(rho_j) S_j over its penalties j.
 
 The penalised log-likelihood is l(b) - b'Sb / 2, so the posterior covariance of the coefficients is
-(X'WX / phi + S)^-1 (Wood 2017, *Generalized Additive Models*, 2nd ed., section 6.10).
+(X'WX + S)^-1 (Wood 2017, *Generalized Additive Models*, 2nd ed., section 6.10). The penalties of one term
+commute: ridge with neighbours, and the two margins of a tensor product. So their sum has one basis of
+eigenvectors, and its log-determinant is a sum over eigenvalues.
 """
+
+from collections.abc import Sequence
 
 import numpy as np
 
-from analytics.catchrate.basis import FloatArray
-from analytics.catchrate.spec import Factor, Smooth
+from analytics.catchrate.basis import FloatArray, sum_to_zero
+from analytics.catchrate.spec import Smooth
 
 
 def difference_penalty(size: int, order: int, *, cyclic: bool) -> FloatArray:
@@ -21,18 +25,34 @@ def difference_penalty(size: int, order: int, *, cyclic: bool) -> FloatArray:
     return differences.T @ differences
 
 
-def factor_precision(term: Factor, levels: int) -> FloatArray:
-    """The diagonal, (levels,), of a factor's prior precision."""
-    return np.full(levels, 1.0 / term.prior_sd**2)
+def neighbour_penalty(levels: int, links: Sequence[tuple[int, int]]) -> FloatArray:
+    """The graph Laplacian, (levels, levels): b'Lb is the sum of squared differences over the links."""
+    penalty = np.zeros((levels, levels))
+    for left, right in links:
+        penalty[left, left] += 1.0
+        penalty[right, right] += 1.0
+        penalty[left, right] -= 1.0
+        penalty[right, left] -= 1.0
+    return penalty
 
 
-def smooth_precision(term: Smooth) -> FloatArray:
-    """The prior precision, (k, k), of a smooth; tensor margins add up as Kronecker sums."""
-    sizes = [margin.size for margin in term.margins]
-    total = int(np.prod(sizes))
-    precision = np.eye(total) / term.level_sd**2
-    for position, margin in enumerate(term.margins):
+def smooth_penalties(term: Smooth) -> list[FloatArray]:
+    """One penalty a margin, (k, k) each, on coefficients that sum to zero in every margin."""
+    inner = []
+    for margin in term.margins:
+        contrasts = sum_to_zero(margin.size)
         penalty = difference_penalty(margin.size, term.order, cyclic=margin.period is not None)
-        before, after = int(np.prod(sizes[:position])), int(np.prod(sizes[position + 1 :]))
-        precision += np.kron(np.kron(np.eye(before), penalty), np.eye(after)) / term.roughness_sd**2
-    return precision
+        inner.append(contrasts.T @ penalty @ contrasts)
+    if len(inner) == 1:
+        return inner
+    left, right = inner
+    return [np.kron(left, np.eye(len(right))), np.kron(np.eye(len(left)), right)]
+
+
+def scaled_to_curve(penalty: FloatArray, second_moments: FloatArray) -> FloatArray:
+    """The penalty times the curve's variance under it, so that exp(-rho) is that variance.
+
+    `second_moments` is the average of x x' over the returns, (k, k), x the basis row of a return.
+    """
+    variance = float(np.sum(np.linalg.pinv(penalty, rcond=1e-10, hermitian=True) * second_moments))
+    return penalty * variance

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from analytics.catchrate.basis import FloatArray, ObjectArray
 from analytics.catchrate.estimates import Estimates
-from analytics.catchrate.features import bait_month, mid_month, wind_class
+from analytics.catchrate.features import bait_month, mid_month, water_year, wind_class
 from analytics.catchrate.spec import MATCH, RECORDED
 from analytics.catchrate.terms import Encoded, LearnedFactor
 
@@ -125,7 +125,11 @@ def expectation(estimates: Estimates, questions: Questions) -> Expected:
         base_g_per_hour=float(np.exp(estimates.intercept)),
         hours=encoding.hours,
         multipliers=multipliers | {"averaging": np.exp(averaging)},
-        unseen={name: item.unseen > 0 for name, item in encoding.terms.items() if item.unseen.any()},
+        unseen={
+            name: item.unseen
+            for name, item in encoding.terms.items()
+            if item.unseen is not None and item.unseen.any()
+        },
     )
 
 
@@ -141,11 +145,11 @@ def log_mean_draws(estimates: Estimates, questions: Questions, draws: int, seed:
     generator = np.random.default_rng([seed, 1])
     for item in estimates.terms:
         coded = encoding.terms.get(item.name)
-        if coded is not None and coded.unseen.any() and isinstance(item.term, LearnedFactor):
+        if coded is not None and _any(coded.unseen) and isinstance(item.term, LearnedFactor):
             asked = np.array([str(value) for value in encoding.features[item.term.spec.feature]])
             distinct, inverse = np.unique(asked, return_inverse=True)
             effects = generator.standard_normal((len(distinct), draws)) * item.prior_sd
-            values += coded.unseen[:, None] * effects[inverse]
+            values[coded.unseen] += effects[inverse][coded.unseen]
     return values
 
 
@@ -153,6 +157,10 @@ def chance_best(estimates: Estimates, questions: Questions, draws: int = 1000, s
     """The share of joint draws, (n,), in which each question has the highest expected weight."""
     winners = np.argmax(log_mean_draws(estimates, questions, draws, seed), axis=0)
     return np.bincount(winners, minlength=len(questions)) / draws
+
+
+def _any(flags: NDArray[np.bool_] | None) -> bool:
+    return flags is not None and bool(flags.any())
 
 
 def _is_column(value: Any) -> bool:
@@ -179,6 +187,8 @@ def _features(estimates: Estimates, questions: Questions) -> dict[str, ObjectArr
     month = questions.numbers("month").astype(np.int64)
     pairs = zip(features["hook_bait"], month, strict=True)
     features["hook_bait_month"] = _objects([bait_month(bait, number) for bait, number in pairs])
+    years = zip(features["water"], features["year"], strict=True)
+    features["water_year"] = _objects([water_year(water, year) for water, year in years])
     force = questions.numbers("wind_force")
     features["wind"] = _objects([reference.wind if np.isnan(item) else wind_class(item) for item in force])
     day = questions.numbers("day_of_year")
@@ -237,7 +247,8 @@ def _projection(estimates: Estimates, encoding: _Encoding) -> FloatArray:
 def _unseen_variance(estimates: Estimates, encoding: _Encoding) -> FloatArray:
     variance = np.zeros(len(encoding.hours))
     for name, item in encoding.terms.items():
-        variance += item.unseen * _variance(estimates, name)
+        if item.unseen is not None:
+            variance += item.unseen * _variance(estimates, name)
     return variance
 
 

@@ -1,281 +1,364 @@
-"""Penalised iteratively reweighted least squares at given prior precisions.
+"""The fit itself: coefficients, smoothing parameters, dispersion and power, together.
 
-Maximises l(b) / phi - b'Sb / 2 by Newton's method with step halving (observed weights; Fisher weights at
-the start and wherever an observed one is not positive). phi is Pearson's estimate over n - edf, unless it
-is given; effective degrees of freedom and covariance use Fisher weights. One large factor can be
-eliminated first: its block is diagonal, so its Schur complement is cheap (Wood 2017, *Generalized
-Additive Models*, 2nd ed., sections 3.1, 6.1 and 6.10).
+Each iteration forms the normal equations once at the present means (Newton's weights), solves for the
+coefficients, and moves the smoothing parameters (`reml`) and the dispersion and power (`likelihood`) one
+Newton step down the restricted likelihood. It ends where all their gradients vanish.
 """
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
-from scipy.linalg import block_diag, cho_factor, cho_solve, cholesky
+from numpy.typing import NDArray
 
 from analytics.catchrate.basis import FloatArray
-from analytics.catchrate.equations import cross_product, gram, offsets, totals
-from analytics.catchrate.family import Family
+from analytics.catchrate.equations import Equations, Mixture, weighted_counts
+from analytics.catchrate.family import Family, Tweedie, Working
+from analytics.catchrate.likelihood import Correction, Likelihood, Response
+from analytics.catchrate.reml import Derivatives, Penalised, Penalties, Search, derivatives
+from analytics.catchrate.system import Covariance, System
 from analytics.catchrate.terms import Encoded
 
 HALVINGS = 12
 
-#: Fisher scoring before Newton's method takes over.
-SCORING_STEPS = 2
+#: Leverages are summed over at most this many sessions, evenly spaced.
+SAMPLED = 40_000
 
-#: Once the predictor moves by less than this, the degrees of freedom are brought up to date as well.
-SETTLING = 0.05
+#: The walls of a log smoothing parameter on the log scale: standard deviations from 20 to .001.
+WALLS = (-6.0, 13.8)
+
+#: Where the search begins: standard deviations of about .3.
+STARTING_RHO = 2.4
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Block:
-    """A term's codes with its prior precision: (k,) for a diagonal, (k, k) otherwise, zeros for flat."""
+    """A term's codes with its penalties, (k,) or (k, k) each, and a known precision on all of them."""
 
     encoded: Encoded
-    precision: FloatArray
+    penalties: tuple[FloatArray, ...] = ()
+    known: FloatArray | float = 0.0
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Problem:
-    """Response, offset (n,) and the blocks of the linear predictor; `nuisance` is eliminated first."""
+    """Response (s,), offset (r,) and the blocks of the linear predictor, the first being the intercept.
+
+    `eliminate` names the block of identity codes with one ridge that is eliminated first. `rho` fixes the
+    smoothing parameters, `dispersion` the dispersion of each class. `session` (r,) tells the session of
+    each row where sessions have several parts.
+    """
 
     family: Family
-    response: FloatArray
+    response: Response
     offset: FloatArray
     blocks: Sequence[Block]
-    nuisance: Block | None = None
-    dispersion: float | None = None
+    eliminate: int | None = None
+    session: NDArray[np.int64] | None = None
+    dispersion: FloatArray | None = None
+    rho: FloatArray | None = None
+    walls: tuple[float, float] = WALLS
+    freedom_correction: bool = True
 
 
-@dataclass(frozen=True, slots=True)
-class Solution:
-    """Coefficients (k,) and (m,), factor F of their covariance FF' (k, k), and how the steps ended."""
+@dataclass(frozen=True, slots=True, eq=False)
+class Start:
+    """Where to begin: by block its coefficients and log smoothing parameters; power and dispersions."""
+
+    coefficients: Sequence[FloatArray]
+    rho: FloatArray
+    power: float
+    log_dispersion: FloatArray
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class State:
+    """The unknowns: coefficients (k,) and (m,), rho in `search`, family with power, log dispersions."""
 
     coefficients: FloatArray
-    nuisance: FloatArray
-    covariance_factor: FloatArray
-    nuisance_se: FloatArray
-    edf: tuple[float, ...]
-    nuisance_edf: float
-    dispersion: float
-    mean: FloatArray
+    eliminated: FloatArray
+    search: Search
+    family: Family
+    log_dispersion: FloatArray
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Solution:
+    """Where the iterations ended, and what the spread is made of.
+
+    `derivatives` are the criterion's at the end, with observed weights; `covariance` has Fisher's.
+    `scale_hessian` is that by power and log dispersions, of the free ones.
+    """
+
+    problem: Problem
+    penalties: Penalties
+    state: State
+    eta: FloatArray
+    covariance: Covariance
+    system: System
+    derivatives: Derivatives | None
+    scale_hessian: FloatArray
+    leverage_sum: float
+    largest_gradient: float
+    criterion: float
     deviances: tuple[float, ...]
     converged: bool
-    gradient: float
 
     @property
-    def total_edf(self) -> float:
-        return sum(self.edf) + self.nuisance_edf
-
-    @property
-    def standard_errors(self) -> FloatArray:
-        """Standard errors (k,) of the coefficients."""
-        errors: FloatArray = np.sqrt(np.einsum("ij,ij->i", self.covariance_factor, self.covariance_factor))
-        return errors
+    def at_wall(self) -> NDArray[np.bool_]:
+        rho = self.state.search.rho
+        return (rho >= self.state.search.upper) | (rho <= self.state.search.lower)
 
 
-@dataclass(frozen=True, slots=True)
-class _Step:
-    """The coefficients (k,) and the nuisance effects (m,)."""
+class Solver:
+    """One fit in progress."""
 
-    coefficients: FloatArray
-    nuisance: FloatArray
+    def __init__(self, problem: Problem) -> None:
+        self.problem = problem
+        blocks = list(problem.blocks)
+        chosen = problem.eliminate
+        apart = None if chosen is None else blocks[chosen]
+        self.dense = [block for place, block in enumerate(blocks) if place != chosen]
+        self.equations = Equations(
+            [block.encoded for block in self.dense],
+            None if apart is None else apart.encoded,
+            problem.session,
+        )
+        self.penalties = _penalties(problem)
+        self.likelihood = Likelihood(problem.response, problem.family, problem.dispersion)
+        count = self.equations.sessions
+        self.sample = np.unique(np.linspace(0, count - 1, min(count, SAMPLED)).astype(np.int64))
 
+    def eta(self, state: State) -> FloatArray:
+        """By row (part)."""
+        return self.problem.offset + self.equations.predictor(state.coefficients, state.eliminated)
 
-@dataclass(frozen=True, slots=True)
-class _System:
-    """The penalised equations with the nuisance factor eliminated: their Cholesky factor and couplings."""
+    def begin(self, start: Start | None) -> State:
+        """The state to begin from: given, or every mean alike."""
+        family, problem = self.problem.family, self.problem
+        rate = float(np.sum(problem.response.weight) / np.sum(np.exp(problem.offset)))
+        if not np.any(problem.offset):
+            rate = float(np.mean(problem.response.weight))
+        coefficients = np.zeros(self.equations.size)
+        coefficients[0] = family.start(rate)
+        eliminated = np.zeros(self.equations.eliminated_size)
+        rho = np.full(self.penalties.count, STARTING_RHO) if problem.rho is None else problem.rho
+        if start is not None:
+            given = [value for place, value in enumerate(start.coefficients) if place != problem.eliminate]
+            coefficients = np.concatenate(given)
+            if problem.eliminate is not None:
+                eliminated = np.asarray(start.coefficients[problem.eliminate])
+            rho = start.rho if problem.rho is None else rho
+            if isinstance(family, Tweedie) and family.search:
+                family = family.at(start.power)
+        search = Search(np.array(rho, dtype=np.float64), *problem.walls)
+        state = State(coefficients, eliminated, search, family, np.zeros(self.likelihood.classes))
+        eta = self.equations.total_eta(self.eta(state))
+        logs = self.likelihood.start(family, eta)
+        if start is not None and self.likelihood.known is None:
+            logs = np.resize(start.log_dispersion, self.likelihood.classes)
+        return State(coefficients, eliminated, search, family, logs)
 
-    factor: Any
-    diagonal: FloatArray
-    scaled: FloatArray
+    def penalty(self, state: State) -> float:
+        """b'S b / 2."""
+        matrix, own = self.penalties.precision(state.search.rho)
+        value = state.coefficients @ matrix @ state.coefficients + own @ state.eliminated**2
+        return 0.5 * float(value)
 
-
-@dataclass(frozen=True, slots=True)
-class _Spread:
-    """The covariance (k, k), the nuisance variances (m,) and the degrees of freedom a block."""
-
-    covariance: FloatArray
-    nuisance_variance: FloatArray
-    edf: tuple[float, ...]
+    def objective(self, state: State, eta: FloatArray) -> float:
+        value = self.likelihood.objective(state.family, eta, state.log_dispersion) + self.penalty(state)
+        return value if np.isfinite(value) else np.inf
 
 
 def solve(
     problem: Problem,
     *,
+    start: Start | None = None,
     max_iterations: int = 60,
-    tolerance: float = 1e-8,
+    tolerance: float = 1e-5,
     report: Callable[[int, float], None] | None = None,
 ) -> Solution:
-    """Iterate until no linear predictor moves by more than `tolerance`, nor log phi.
+    """Iterate until every gradient is below `tolerance`; `report` is told the iteration and the largest.
 
-    :raises scipy.linalg.LinAlgError: the system is not positive definite.
+    Gradients are of the restricted log-likelihood by log smoothing parameters, and of coefficients,
+    dispersions and power in their standard errors.
+
+    :raises scipy.linalg.LinAlgError: the penalised equations are not positive definite.
     """
-    mean = problem.family.starting_mu(problem.response)
-    eta = problem.family.link(mean)
-    dispersion = problem.dispersion or _pearson(problem, mean, 0.0)
-    step, edf, deviances, converged = None, 0.0, [], False
+    solver = Solver(problem)
+    state = solver.begin(start)
+    deviances: list[float] = []
+    converged = False
     for iteration in range(1, max_iterations + 1):
-        scoring = iteration <= SCORING_STEPS
-        step = _halved(problem, step, _proposal(problem, mean, eta, dispersion, scoring), dispersion)
-        previous, before = eta, dispersion
-        eta = _predictor(problem, step)
-        mean = problem.family.link.inverse(eta)
-        moved = float(np.max(np.abs(eta - previous)))
-        if problem.dispersion is None:
-            if moved < SETTLING or scoring:
-                edf = sum(_spread(problem, mean, dispersion).edf)
-            dispersion = _pearson(problem, mean, edf)
-            moved = max(moved, abs(float(np.log(dispersion / before))))
-        deviances.append(float(problem.family.deviance(problem.response, mean)))
+        round_ = Round(solver, state)
+        deviances.append(solver.likelihood.deviance(state.family, round_.new_eta))
+        largest = round_.largest_gradient()
         if report is not None:
-            report(iteration, moved)
-        if moved < tolerance:
+            report(iteration, largest)
+        if largest < tolerance:
             converged = True
             break
-    assert step is not None  # noqa: S101 - at least one iteration ran
-    return _solution(problem, step, dispersion, deviances, converged=converged)
+        state = round_.next_state()
+    return round_.solution(tuple(deviances), converged=converged)
 
 
-def _proposal(problem: Problem, mean: FloatArray, eta: FloatArray, dispersion: float, scoring: bool) -> _Step:
-    """Solve (X'WX + phi S) b = X'Wz at the current mean."""
-    family = problem.family
-    surprise = (problem.response - mean) * family.link.deriv(mean)
-    weights = family.weights(mean)
-    pull = weights * surprise
-    if not scoring:
-        curved = family.variance.deriv(mean) / family.variance(mean)
-        curved = curved + family.link.deriv2(mean) / family.link.deriv(mean)
-        observed = weights * (1.0 + (problem.response - mean) * curved)
-        weights = observed if (observed > 0).all() else weights
-    target = weights * (eta - problem.offset) + pull
-    system = _system(problem, weights, dispersion)
-    right = np.concatenate([totals(block.encoded, target) for block in problem.blocks])
-    if problem.nuisance is None:
-        return _Step(cho_solve(system.factor, right), np.empty(0))
-    own = totals(problem.nuisance.encoded, target)
-    coefficients = cho_solve(system.factor, right - system.scaled @ own)
-    return _Step(coefficients, own / system.diagonal - system.scaled.T @ coefficients)
+class Round:
+    """One iteration: the equations at the state's means, the new coefficients, the gradients there."""
+
+    def __init__(self, solver: Solver, state: State) -> None:
+        self.solver, self.state = solver, state
+        equations, likelihood = solver.equations, solver.likelihood
+        part_eta = solver.eta(state)
+        self.mixture = equations.mixed(part_eta)
+        self.old_eta = equations.total_eta(part_eta)
+        work = likelihood.working(state.family, self.old_eta, state.log_dispersion)
+        self.work, self.scale = work, likelihood.scale(state.log_dispersion)
+        observed = self.scale * work.observed
+        gram, across, own = equations.gram(observed, self.mixture)
+        precision, own_precision = solver.penalties.precision(state.search.rho)
+        self.system = System.of(gram, across, own, precision, own_precision)
+        pull, own_pull = equations.totals(self.scale * work.score, self.mixture)
+        pull = pull - precision @ state.coefficients
+        own_pull = own_pull - own_precision * state.eliminated
+        move = self.system.solve(pull, own_pull)
+        self.covariance = self.system.covariance()
+        self.score = self._largest_score(pull, own_pull)
+        self.new, self.new_eta = self._halved(move)
+        self._correct(observed)
+        self._improve()
+
+    def _largest_score(self, pull: FloatArray, own_pull: FloatArray) -> float:
+        spread = np.sqrt(np.diag(self.covariance.matrix))
+        largest = float(np.max(np.abs(pull) * spread))
+        own = np.abs(own_pull) * np.sqrt(self.covariance.variance)
+        return max(largest, float(np.max(own, initial=0.0)))
+
+    def _halved(self, move: tuple[FloatArray, FloatArray]) -> tuple[State, FloatArray]:
+        """The new coefficients, or as much of the way to them as does not raise the objective."""
+        solver, state = self.solver, self.state
+        limit = solver.objective(state, self.old_eta)
+        limit += 1e-10 * abs(limit)
+        share = 1.0
+        for _ in range(HALVINGS):
+            moved = State(
+                state.coefficients + share * move[0],
+                state.eliminated + share * move[1],
+                state.search,
+                state.family,
+                state.log_dispersion,
+            )
+            eta = solver.equations.total_eta(solver.eta(moved))
+            if solver.objective(moved, eta) <= limit:
+                return moved, eta
+            share /= 2.0
+        return state, self.old_eta
+
+    def _correct(self, observed: FloatArray) -> None:
+        """How log|H + S| / 2 answers to coefficients, dispersions and power."""
+        solver, sample, state = self.solver, self.solver.sample, self.state
+        equations, likelihood = solver.equations, solver.likelihood
+        covariance = self.covariance
+        leverages = equations.leverages(
+            covariance.matrix, covariance.across, covariance.variance, self.mixture, sample
+        )
+        # The sample stands for all: its sum is made to agree with the degrees of freedom in all.
+        total = float(equations.size + equations.eliminated_size) - self._penalised_trace()
+        found = float(leverages @ observed[sample])
+        leverages = leverages * (total / found)
+        self.leverage_sum = total
+        spread = np.zeros(equations.sessions)
+        spread[sample] = leverages * self.scale[sample] * self.work.slope[sample]
+        turned = equations.totals(0.5 * spread, self.mixture)
+        self.turning = self.system.solve(*turned)
+        classes = solver.problem.response.dispersion_class
+        along = equations.along(*self.turning, self.mixture)
+        number = likelihood.classes
+        by_class = -0.5 * weighted_counts(classes[sample], leverages * observed[sample], number)
+        by_class -= weighted_counts(classes, along * self.scale * self.work.score, number)
+        power = 0.0
+        if isinstance(state.family, Tweedie) and state.family.search:
+            score, curved = state.family.by_power(solver.problem.response.weight, self.old_eta)
+            power = 0.5 * float(leverages @ (self.scale[sample] * curved[sample]))
+            power += float(along @ (self.scale * score))
+        if not solver.problem.freedom_correction:
+            power, by_class = 0.0, np.zeros_like(by_class)
+        self.correction = Correction(power, by_class)
+
+    def _penalised_trace(self) -> float:
+        """tr(V S)."""
+        matrix, own = self.solver.penalties.precision(self.state.search.rho)
+        return float(np.sum(self.covariance.matrix * matrix) + self.covariance.variance @ own)
+
+    def _improve(self) -> None:
+        solver, new = self.solver, self.new
+        self.scaled = solver.likelihood.improved(
+            new.family, self.new_eta, new.log_dispersion, self.correction
+        )
+        self.found: Derivatives | None = None
+        if solver.penalties.count:
+            self.found = derivatives(
+                solver.penalties,
+                new.search.rho,
+                (new.coefficients, new.eliminated),
+                self.system,
+                self.covariance,
+                self.turning,
+            )
+
+    def largest_gradient(self) -> float:
+        """Of everything that is searched for (see `solve`)."""
+        gradients = [self.score, self.scaled.distance]
+        if self.found is not None and self.solver.problem.rho is None:
+            free = self.new.search.free(self.found.gradient)
+            gradients.extend(np.abs(self.found.gradient[free]))
+        return float(max(gradients))
+
+    def next_state(self) -> State:
+        search = self.new.search
+        if self.found is not None and self.solver.problem.rho is None:
+            search = search.step(self.found)
+        new = self.new
+        return State(new.coefficients, new.eliminated, search, self.scaled.family, self.scaled.log_dispersion)
+
+    def solution(self, deviances: tuple[float, ...], *, converged: bool) -> Solution:
+        """The end: this round's state, with Fisher's weights for the spread."""
+        solver, state = self.solver, self.new
+        work: Working = solver.likelihood.working(state.family, self.new_eta, state.log_dispersion)
+        weights = self.scale * work.expected
+        gram, across, own = solver.equations.gram(weights, self.mixture)
+        system = System.of(gram, across, own, *solver.penalties.precision(state.search.rho))
+        value, _, _ = solver.penalties.log_determinant(state.search.rho)
+        criterion = solver.objective(state, self.new_eta) + 0.5 * self.system.log_determinant() - 0.5 * value
+        return Solution(
+            problem=solver.problem,
+            penalties=solver.penalties,
+            state=state,
+            eta=self.new_eta,
+            covariance=system.covariance(),
+            system=system,
+            derivatives=self.found,
+            scale_hessian=self.scaled.hessian,
+            leverage_sum=self.leverage_sum,
+            largest_gradient=self.largest_gradient(),
+            criterion=criterion,
+            deviances=deviances,
+            converged=converged,
+        )
 
 
-def _system(problem: Problem, weights: FloatArray, dispersion: float) -> _System:
-    items = [block.encoded for block in problem.blocks]
-    matrix = gram(items, weights) + dispersion * _precision(problem)
-    nuisance = problem.nuisance
-    if nuisance is None:
-        return _System(cho_factor(matrix, lower=True), np.empty(0), np.empty((len(matrix), 0)))
-    diagonal = totals(nuisance.encoded, weights) + dispersion * nuisance.precision
-    across = np.concatenate([cross_product(item, nuisance.encoded, weights) for item in items])
-    scaled = across / diagonal
-    return _System(cho_factor(matrix - scaled @ across.T, lower=True), diagonal, scaled)
+def _penalties(problem: Problem) -> Penalties:
+    """The blocks' penalties, their columns numbered with the eliminated block apart."""
+    terms, start = [], 0
+    for place, block in enumerate(problem.blocks):
+        size = block.encoded.size
+        apart = place == problem.eliminate
+        columns = slice(0, size) if apart else slice(start, start + size)
+        terms.append(Penalised(columns, tuple(block.penalties), block.known, apart))
+        start += 0 if apart else size
+    eliminated = 0 if problem.eliminate is None else problem.blocks[problem.eliminate].encoded.size
+    return Penalties(terms, start, eliminated)
 
 
-def _spread(problem: Problem, mean: FloatArray, dispersion: float) -> _Spread:
-    """Uncertainty with Fisher weights; the degrees of freedom are k - tr(S Cov), the nuisance last."""
-    system = _system(problem, problem.family.weights(mean), dispersion)
-    covariance = dispersion * cho_solve(system.factor, np.eye(len(system.scaled)))
-    covariance = (covariance + covariance.T) / 2.0
-    starts = offsets([block.encoded for block in problem.blocks])
-    spent = []
-    for block, start in zip(problem.blocks, starts, strict=False):
-        rows = slice(start, start + block.encoded.size)
-        shrunk = np.sum(_square(block.precision) * covariance[rows, rows])
-        spent.append(block.encoded.size - float(shrunk))
-    if problem.nuisance is None:
-        return _Spread(covariance, np.empty(0), tuple(spent))
-    through = np.einsum("ij,ij->j", system.scaled, covariance @ system.scaled)
-    variance = dispersion / system.diagonal + through
-    spent.append(float(np.sum(1.0 - problem.nuisance.precision * variance)))
-    return _Spread(covariance, variance, tuple(spent))
-
-
-def _halved(problem: Problem, step: _Step | None, proposal: _Step, dispersion: float) -> _Step:
-    """The proposal, or as much of the way to it as does not raise the penalised deviance."""
-    if step is None:
-        return proposal
-    limit = _objective(problem, step, dispersion)
-    limit += 1e-10 * abs(limit)
-    share = 1.0
-    for _ in range(HALVINGS):
-        candidate = _between(step, proposal, share)
-        if _objective(problem, candidate, dispersion) <= limit:
-            return candidate
-        share /= 2.0
-    return step
-
-
-def _between(old: _Step, new: _Step, share: float) -> _Step:
-    if share == 1.0:
-        return new
-    coefficients = old.coefficients + share * (new.coefficients - old.coefficients)
-    return _Step(coefficients, old.nuisance + share * (new.nuisance - old.nuisance))
-
-
-def _objective(problem: Problem, step: _Step, dispersion: float) -> float:
-    """Deviance + phi b'Sb, which the iterations bring down."""
-    mean = problem.family.link.inverse(_predictor(problem, step))
-    deviance = float(problem.family.deviance(problem.response, mean))
-    penalty = float(step.coefficients @ _precision(problem) @ step.coefficients)
-    if problem.nuisance is not None:
-        penalty += float(problem.nuisance.precision @ step.nuisance**2)
-    value = deviance + dispersion * penalty
-    return value if np.isfinite(value) else np.inf
-
-
-def _predictor(problem: Problem, step: _Step) -> FloatArray:
-    eta = problem.offset.copy()
-    starts = offsets([block.encoded for block in problem.blocks])
-    for block, start in zip(problem.blocks, starts, strict=False):
-        eta += block.encoded.spread(step.coefficients[start : start + block.encoded.size])
-    if problem.nuisance is not None:
-        eta += problem.nuisance.encoded.spread(step.nuisance)
-    return eta
-
-
-def _precision(problem: Problem) -> FloatArray:
-    matrix: FloatArray = block_diag(*[_square(block.precision) for block in problem.blocks])
-    return matrix
-
-
-def _square(precision: FloatArray) -> FloatArray:
-    return np.diag(precision) if precision.ndim == 1 else precision
-
-
-def _pearson(problem: Problem, mean: FloatArray, edf: float) -> float:
-    squares = (problem.response - mean) ** 2 / problem.family.variance(mean)
-    return float(np.sum(squares) / (len(mean) - edf))
-
-
-def _solution(
-    problem: Problem, step: _Step, dispersion: float, deviances: Sequence[float], *, converged: bool
-) -> Solution:
-    mean = problem.family.link.inverse(_predictor(problem, step))
-    spread = _spread(problem, mean, dispersion)
-    blocks = len(problem.blocks)
-    return Solution(
-        coefficients=step.coefficients,
-        nuisance=step.nuisance,
-        covariance_factor=cholesky(spread.covariance, lower=True),
-        nuisance_se=np.sqrt(spread.nuisance_variance),
-        edf=spread.edf[:blocks],
-        nuisance_edf=sum(spread.edf[blocks:]),
-        dispersion=dispersion,
-        mean=mean,
-        deviances=tuple(deviances),
-        converged=converged,
-        gradient=_gradient(problem, step, mean, dispersion, spread),
-    )
-
-
-def _gradient(problem: Problem, step: _Step, mean: FloatArray, dispersion: float, spread: _Spread) -> float:
-    """The largest score of the penalised log-likelihood, times its coefficient's standard error."""
-    weights = problem.family.weights(mean)
-    pull = weights * (problem.response - mean) * problem.family.link.deriv(mean) / dispersion
-    score = np.concatenate([totals(block.encoded, pull) for block in problem.blocks])
-    score -= _precision(problem) @ step.coefficients
-    largest = float(np.max(np.abs(score) * np.sqrt(np.diag(spread.covariance))))
-    if problem.nuisance is None:
-        return largest
-    own = totals(problem.nuisance.encoded, pull) - problem.nuisance.precision * step.nuisance
-    return max(largest, float(np.max(np.abs(own) * np.sqrt(spread.nuisance_variance))))
+def mixture_of(solver: Solver, state: State) -> Mixture | None:
+    """How the parts share at a state."""
+    return solver.equations.mixed(solver.eta(state))

@@ -14,10 +14,10 @@ import pandas as pd
 from analytics.catchrate.baselines import BASELINES, Baseline
 from analytics.catchrate.basis import FloatArray
 from analytics.catchrate.check import usable_positions
-from analytics.catchrate.design import Returns, usable_returns
 from analytics.catchrate.draws import draw
 from analytics.catchrate.estimates import Estimates, Refusal
 from analytics.catchrate.predict import Questions, expectation, log_mean_draws
+from analytics.catchrate.returns import Returns, usable_returns
 from analytics.catchrate.scores import coverage, mean_deviance, places, ranked_probability_scores
 from analytics.catchrate.spec import MATCH, PLEASURE, CatchSpec
 

@@ -5,7 +5,7 @@ import statsmodels.api as sm
 from statsmodels.genmod import families
 
 from analytics.catchrate.baselines import GLM_FACTORS, peg_and_month_mean, plain_glm, water_mean
-from analytics.catchrate.design import Returns, usable_returns
+from analytics.catchrate.returns import Returns, usable_returns
 from tests.simulation.club import simulate_club
 
 

@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 
 from analytics.catchrate.check import fitted_means
-from analytics.catchrate.design import usable_returns
+from analytics.catchrate.returns import usable_returns
 from analytics.catchrate.estimates import Estimates
 from analytics.catchrate.fit import fit_catch
 from analytics.catchrate.predict import (

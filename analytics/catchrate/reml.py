@@ -1,0 +1,283 @@
+"""Smoothing parameters by restricted maximum likelihood.
+
+The criterion is the Laplace approximation of minus the log marginal likelihood,
+
+    V(rho) = -l(b) + b'S b / 2 + log|H + S| / 2 - log|S|+ / 2,      S = sum of exp(rho_j) S_j,
+
+b its maximiser and H = X'WX with observed weights W (Wood 2011, JRSSB 73:3). Its gradient is exact,
+the dependence of H on b included; its Hessian is that of the working linear model, which is enough for
+Newton steps. Where such a step is too long to be trusted, the generalised Fellner-Schall update is the
+safe one (Wood & Fasiolo 2017, Biometrics 73:1071).
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from analytics.catchrate.basis import FloatArray
+from analytics.catchrate.system import Covariance, System
+
+#: The largest step of a log smoothing parameter.
+LARGEST_STEP = 3.0
+
+#: A parameter that drifts to a wall with less than this left to gain is put on it.
+LITTLE_TO_GAIN = 0.05
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Penalised:
+    """One term's columns with its penalties: (k,) diagonals or (k, k) matrices that commute.
+
+    `known` is a precision that is not searched for, one for every coefficient or a matrix that commutes
+    with the penalties. The eliminated factor's columns count from 0 in a numbering of its own.
+    """
+
+    columns: slice
+    penalties: tuple[FloatArray, ...]
+    known: FloatArray | float = 0.0
+    eliminated: bool = False
+    eigenvalues: FloatArray = field(init=False)
+
+    def __post_init__(self) -> None:
+        known = self.known if isinstance(self.known, np.ndarray) else np.full(self.size, self.known)
+        object.__setattr__(self, "eigenvalues", _common_eigenvalues([*self.penalties, known]))
+
+    @property
+    def size(self) -> int:
+        return self.columns.stop - self.columns.start
+
+    def precision(self, rho: FloatArray) -> FloatArray:
+        """(k,) or (k, k)."""
+        total = self.known if isinstance(self.known, np.ndarray) else np.full(self.size, self.known)
+        if total.ndim == 1 and any(penalty.ndim == 2 for penalty in self.penalties):
+            total = np.diag(total)
+        for one, penalty in zip(rho, self.penalties, strict=True):
+            total = total + np.exp(one) * penalty
+        return total
+
+    def log_determinant(self, rho: FloatArray) -> tuple[float, FloatArray, FloatArray]:
+        """log|S|+ of the block with its gradient (q,) and Hessian (q, q) by rho."""
+        parts = np.exp(rho)[:, None] * self.eigenvalues[:-1]
+        total = parts.sum(axis=0) + self.eigenvalues[-1]
+        held = total > 0
+        shares = parts[:, held] / total[held]
+        gradient = shares.sum(axis=1)
+        return float(np.sum(np.log(total[held]))), gradient, np.diag(gradient) - shares @ shares.T
+
+
+def _common_eigenvalues(penalties: Sequence[FloatArray]) -> FloatArray:
+    """Eigenvalues (q, k) of commuting penalties in their common eigenvectors."""
+    if all(penalty.ndim == 1 for penalty in penalties):
+        return np.stack(penalties)
+    full = [penalty if penalty.ndim == 2 else np.diag(penalty) for penalty in penalties]
+    # Unequal shares, so that no two joint eigenvalues coincide by accident.
+    sizes = [max(float(np.linalg.norm(item)), 1e-300) for item in full]
+    mixed = sum(full[i] / sizes[i] * 0.6180339887**i for i in range(len(full)))
+    _, vectors = np.linalg.eigh(np.asarray(mixed))
+    values = np.stack([np.einsum("ij,ij->j", vectors, item @ vectors) for item in full])
+    largest = values.max(axis=1, keepdims=True)
+    cleaned: FloatArray = np.where(values > 1e-10 * largest, values, 0.0)
+    return cleaned
+
+
+class Penalties:
+    """All penalised terms of a fit, their smoothing parameters numbered through."""
+
+    def __init__(self, terms: Sequence[Penalised], size: int, eliminated_size: int) -> None:
+        self.terms = tuple(terms)
+        self.size = size
+        self.eliminated_size = eliminated_size
+        self.owner = [place for place, term in enumerate(terms) for _ in term.penalties]
+        self.matrices = [penalty for term in terms for penalty in term.penalties]
+
+    @property
+    def count(self) -> int:
+        return len(self.matrices)
+
+    def of_term(self, place: int) -> list[int]:
+        return [number for number, owner in enumerate(self.owner) if owner == place]
+
+    def precision(self, rho: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """S of the terms, (k, k), and of the eliminated factor, (m,)."""
+        matrix, own = np.zeros((self.size, self.size)), np.zeros(self.eliminated_size)
+        for place, term in enumerate(self.terms):
+            block = term.precision(rho[self.of_term(place)])
+            if term.eliminated:
+                own = block
+            elif block.ndim == 1:
+                index = np.arange(term.columns.start, term.columns.stop)
+                matrix[index, index] += block
+            else:
+                matrix[term.columns, term.columns] += block
+        return matrix, own
+
+    def log_determinant(self, rho: FloatArray) -> tuple[float, FloatArray, FloatArray]:
+        """log|S|+ with its gradient (q,) and Hessian (q, q)."""
+        value, gradient, hessian = 0.0, np.zeros(self.count), np.zeros((self.count, self.count))
+        for place, term in enumerate(self.terms):
+            if term.penalties:
+                mine = self.of_term(place)
+                one, first, second = term.log_determinant(rho[mine])
+                value, gradient[mine] = value + one, first
+                hessian[np.ix_(mine, mine)] = second
+        return value, gradient, hessian
+
+    def times(self, number: int, values: FloatArray, own: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """S_j v, padded with zeros to (k,) and (m,)."""
+        term, penalty = self.terms[self.owner[number]], self.matrices[number]
+        left, right = np.zeros(self.size), np.zeros(self.eliminated_size)
+        mine = own if term.eliminated else values[term.columns]
+        product = penalty * mine if penalty.ndim == 1 else penalty @ mine
+        if term.eliminated:
+            right = product
+        else:
+            left[term.columns] = product
+        return left, right
+
+    def trace(self, number: int, covariance: Covariance) -> float:
+        """tr(V S_j)."""
+        term, penalty = self.terms[self.owner[number]], self.matrices[number]
+        if term.eliminated:
+            return float(np.sum(covariance.variance * penalty))
+        block = covariance.matrix[term.columns, term.columns]
+        if penalty.ndim == 1:
+            return float(np.sum(np.diag(block) * penalty))
+        return float(np.sum(block * penalty))
+
+    def double_trace(self, i: int, j: int, covariance: Covariance) -> float:
+        """tr(V S_i V S_j)."""
+        left, right = self.terms[self.owner[i]], self.terms[self.owner[j]]
+        if left.eliminated and right.eliminated:
+            return covariance.between_levels_squared()
+        if left.eliminated:
+            return self.double_trace(j, i, covariance)
+        if right.eliminated:
+            block = covariance.across[left.columns]
+        else:
+            block = covariance.matrix[left.columns, right.columns]
+        return float(np.sum(_left(self.matrices[i], block) * _right(block, self.matrices[j])))
+
+
+def _left(penalty: FloatArray, block: FloatArray) -> FloatArray:
+    return penalty[:, None] * block if penalty.ndim == 1 else penalty @ block
+
+
+def _right(block: FloatArray, penalty: FloatArray) -> FloatArray:
+    return block * penalty if penalty.ndim == 1 else block @ penalty
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Derivatives:
+    """Of the criterion by rho: gradient (q,), Hessian (q, q); b's own, (k, q) and (m, q); freedom (q,).
+
+    `freedom[j]` is d log|S| / d rho_j - lambda_j tr(V S_j): the degrees of freedom that the data spent on
+    what penalty j holds. `held[j]` is d log|S| / d rho_j, how many it could hold; `pull[j]` is
+    lambda_j b'S_j b, less its part in the change of H.
+    """
+
+    gradient: FloatArray
+    hessian: FloatArray
+    moves: FloatArray
+    own_moves: FloatArray
+    freedom: FloatArray
+    held: FloatArray
+    pull: FloatArray
+
+
+def derivatives(
+    penalties: Penalties,
+    rho: FloatArray,
+    coefficients: tuple[FloatArray, FloatArray],
+    system: System,
+    covariance: Covariance,
+    turning: tuple[FloatArray, FloatArray],
+) -> Derivatives:
+    """At b = `coefficients`; `turning` is V X'(h w')/2, how log|H + S| / 2 answers to a change of b.
+
+    Here h are the leverages x'Vx and w' the derivatives of the observed weights by eta.
+    """
+    count = penalties.count
+    weights = np.exp(rho)
+    _, spread, curved = penalties.log_determinant(rho)
+    pulls = [penalties.times(number, *coefficients) for number in range(count)]
+    left = np.stack([weights[j] * pulls[j][0] for j in range(count)], axis=1)
+    right = np.stack([weights[j] * pulls[j][1] for j in range(count)], axis=1)
+    moves, own_moves = system.solve(left, right)
+    quadratic = coefficients[0] @ left + coefficients[1] @ right
+    turned = turning[0] @ left + turning[1] @ right
+    traces = weights * [penalties.trace(j, covariance) for j in range(count)]
+    double = np.empty((count, count))
+    for i in range(count):
+        for j in range(i + 1):
+            double[i, j] = double[j, i] = weights[i] * weights[j] * penalties.double_trace(i, j, covariance)
+    gradient = 0.5 * quadratic + 0.5 * traces - 0.5 * spread - turned
+    hessian = np.diag(0.5 * quadratic + 0.5 * traces) - left.T @ moves - right.T @ own_moves
+    hessian = hessian - 0.5 * double - 0.5 * curved
+    return Derivatives(
+        gradient, hessian, -moves, -own_moves, spread - traces, spread, quadratic - 2.0 * turned
+    )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Search:
+    """Where the search stands: rho (q,), its walls, and which parameters were once put on a wall."""
+
+    rho: FloatArray
+    lower: float
+    upper: float
+    jumped: frozenset[int] = frozenset()
+
+    def free(self, gradient: FloatArray) -> FloatArray:
+        """Parameters that are not held by a wall, (q,) true or false."""
+        outward = ((self.rho >= self.upper) & (gradient <= 0)) | ((self.rho <= self.lower) & (gradient >= 0))
+        return ~outward
+
+    def step(self, found: Derivatives) -> "Search":
+        """One step down the criterion."""
+        free = np.flatnonzero(self.free(found.gradient))
+        change = np.zeros(len(self.rho))
+        change[free] = _hurried(
+            _newton(found, free), found.freedom[free] / np.maximum(found.held[free], 1e-8)
+        )
+        change = np.clip(change, -LARGEST_STEP, LARGEST_STEP)
+        rho, jumped = self.rho + change, set(self.jumped)
+        for j in free:
+            wall = self._drifting_to(j, change[j], found)
+            if wall is not None and j not in jumped:
+                rho[j] = wall
+                jumped.add(int(j))
+        return Search(np.clip(rho, self.lower, self.upper), self.lower, self.upper, frozenset(jumped))
+
+    def _drifting_to(self, j: int, change: float, found: Derivatives) -> float | None:
+        """The wall that a parameter nears by equal steps for ever smaller gains."""
+        if abs(change) < 0.5 or abs(found.gradient[j]) > LITTLE_TO_GAIN:
+            return None
+        if change > 0:
+            return self.upper if found.freedom[j] < 2 * LITTLE_TO_GAIN else None
+        return self.lower if found.held[j] < 2 * LITTLE_TO_GAIN else None
+
+
+def _newton(found: Derivatives, free: np.ndarray) -> FloatArray:
+    """Newton's step, downhill also where the criterion curves down; where it is too long, the safe step."""
+    gradient, hessian = found.gradient[free], found.hessian[np.ix_(free, free)]
+    scale = 1.0 / np.sqrt(np.maximum(np.abs(np.diag(hessian)), 1e-8))
+    values, vectors = np.linalg.eigh(hessian * scale * scale[:, None])
+    curvature = np.maximum(np.abs(values), 1e-3)
+    step: FloatArray = -scale * (vectors @ ((vectors.T @ (scale * gradient)) / curvature))
+    if np.max(np.abs(step), initial=0.0) <= LARGEST_STEP:
+        return step
+    return _fellner_schall(found)[free]
+
+
+def _hurried(step: FloatArray, spent: FloatArray) -> FloatArray:
+    """Longer steps where the criterion runs out like exp(-rho): there Newton's are of one, for ever."""
+    running_out = (np.abs(np.abs(step) - 1.0) < 0.3) & ((spent < 0.1) | (step < 0))
+    return np.where(running_out, LARGEST_STEP * np.sign(step), step)
+
+
+def _fellner_schall(found: Derivatives) -> FloatArray:
+    """log of (d log|S| - lambda tr(VS)) over lambda b'S b, bounded where either is not positive."""
+    tiny = 1e-8
+    safe: FloatArray = np.log(np.maximum(found.freedom, tiny) / np.maximum(found.pull, tiny))
+    return safe
