@@ -12,7 +12,6 @@ memory that a process held while it read (Python, Django and pandas included).
 import argparse
 import json
 import os
-import shutil
 import statistics
 import subprocess
 import sys
@@ -61,7 +60,7 @@ def scratch_database(server: str) -> Iterator[str]:
 
 def plain_copy(database: str) -> float:
     begun = time.perf_counter()
-    command = [shutil.which("psql") or "psql", "--quiet", database, "--command", PLAIN_COPY]
+    command = ["psql", "--quiet", database, "--command", PLAIN_COPY]
     subprocess.run(command, check=True, stdout=subprocess.DEVNULL)
     return time.perf_counter() - begun
 
@@ -110,8 +109,9 @@ def main() -> None:
     if options.once:
         print(json.dumps(read_once()))
         return
-    with scratch_database(os.environ.get("DATABASE_URL", SERVER)) as database:
-        os.environ |= {"DATABASE_URL": database, "CLUBDATA_DEMO": "1", "CLUBDATA_VAR": tempfile.mkdtemp()}
+    server = os.environ.get("DATABASE_URL", SERVER)
+    with scratch_database(server) as database, tempfile.TemporaryDirectory() as folder:
+        os.environ |= {"DATABASE_URL": database, "CLUBDATA_DEMO": "1", "CLUBDATA_VAR": folder}
         os.environ.setdefault("DJANGO_SETTINGS_MODULE", "clubdata.settings")
         subprocess.run([sys.executable, "manage.py", "migrate", "-v", "0"], check=True)
         invent_rows(database, rows=options.rows, seed=options.seed)
