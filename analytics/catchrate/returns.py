@@ -76,7 +76,7 @@ def usable_returns(frame: pd.DataFrame, spec: CatchSpec | None = None) -> Return
     kept = kept[np.argsort(parts.size[kept] > 1, kind="stable")]
     rows, session = parts.rows_of(kept)
     usable = frame.iloc[rows]
-    features, temperatures = _features(usable)
+    features, temperatures = features_of(usable)
     days = usable["fished_on"]
     span = [value.date() for value in (days.min(), days.max())] if len(usable) else [None, None]
     return Returns(
@@ -193,7 +193,7 @@ def crossed(left: Coded, right: Coded) -> Coded:
     return Coded(codes.astype(np.int32), levels)
 
 
-def _features(usable: pd.DataFrame) -> tuple[dict[str, Any], tuple[float | None, ...]]:
+def features_of(usable: pd.DataFrame) -> tuple[dict[str, Any], tuple[float | None, ...]]:
     """Every feature of the spec, (r,) each, and the mean water temperature of each month."""
     features: dict[str, Any] = {name: coded(usable[name]) for name in WORDS}
     dates = usable["fished_on"].to_numpy("datetime64[D]")
