@@ -131,6 +131,6 @@ class Tweedie:
         return score, observed
 
 
-def zero_probability(mean: FloatArray, dispersion: float, power: float) -> FloatArray:
+def zero_probability(mean: FloatArray, dispersion: FloatArray | float, power: float) -> FloatArray:
     """P(weight = 0) of a Tweedie with 1 < power < 2; mean and dispersion in the same unit of weight."""
     return np.exp(-(mean ** (2.0 - power)) / (dispersion * (2.0 - power)))
