@@ -1,24 +1,39 @@
-"""How well a fit describes the returns it was made from."""
+"""How well a fit describes the returns it was made from.
+
+Both functions take the usable returns, or the frame they were read from. Weights known only to lie between
+two bounds are left out of every comparison, and their number stands beside the others.
+"""
 
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from statsmodels.genmod import families
+from numpy.typing import NDArray
 
-from analytics.catchrate.basis import FloatArray, IntArray, ObjectArray
+from analytics.catchrate.basis import FloatArray
+from analytics.catchrate.equations import weighted_counts
 from analytics.catchrate.estimates import Estimates
 from analytics.catchrate.family import zero_probability
+from analytics.catchrate.fitted import (
+    Fitted,
+    first_parts,
+    fitted_means,
+    fitted_returns,
+    session_hours,
+    session_words,
+)
+from analytics.catchrate.likelihood import LARGEST_POWER, SMALLEST_POWER
 from analytics.catchrate.residuals import Flatness, flatness, quantile_residuals
-from analytics.catchrate.returns import USED_OUTCOMES, Returns, usable_returns
-from analytics.catchrate.terms import LearnedFactor
+from analytics.catchrate.returns import ESTIMATED, Returns
+from analytics.catchrate.scores import mean_deviance
+from analytics.catchrate.terms import Coded, LearnedFactor
+
+__all__ = ["Check", "Diagnosis", "Influence", "Wall", "check_fit", "diagnose_fit", "fitted_means"]
 
 #: A contribution to log mean beyond this, a factor of 150, has run away: a level of blanks alone, say.
 WALL_LOG = 5.0
 #: A random effect this many prior standard deviations out is held by its prior alone.
 WALL_PRIOR_SDS = 4.0
-#: A power this close to one or two is held by the bound of the search.
-WALL_POWER = 0.02
 #: Residuals of more returns than these are those of a random part, to bound time and memory.
 MOST_RESIDUALS = 100_000
 INFLUENTIAL = 10
@@ -28,10 +43,13 @@ INFLUENTIAL = 10
 class Check:
     """Blanks and spread as fitted against as found, and the gain over each water's mean catch rate.
 
+    `returns` were fitted, `exact` of them have an exact weight and are what all the rest is about.
     `blank_share_z` is the difference of the blank shares in standard errors under the fit;
-    `pearson_dispersion` counts every return, so it lies a little below the fit's, which allows for the
-    degrees of freedom; `dispersion_ratio` allows for them too, over the fit's, and `dispersion_z` is its
-    distance from one in standard errors; `deviance_explained` is 1 - deviance / baseline deviance.
+    `pearson_dispersion` is that of weighed returns, `estimated_pearson_dispersion` that of estimated ones
+    (None without any); they count every return, so they lie a little below the fit's, which allow for the
+    degrees of freedom; `dispersion_ratio` allows for them too, each return over its own fitted dispersion,
+    and `dispersion_z` is its distance from one in standard errors; `deviance_explained` is
+    1 - deviance / baseline deviance.
     """
 
     returns: int
@@ -44,6 +62,8 @@ class Check:
     deviance_explained: float
     dispersion_ratio: float = 1.0
     dispersion_z: float = 0.0
+    exact: int = 0
+    estimated_pearson_dispersion: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,8 +92,12 @@ class Wall:
 
 @dataclass(frozen=True, slots=True)
 class Diagnosis:
-    """Residuals against what they might depend on, the returns that pull hardest, estimates at a wall."""
+    """Residuals against what they might depend on, the returns that pull hardest, estimates at a wall.
 
+    `residuals` returns gave a residual: those with an exact weight, or a random part of very many.
+    """
+
+    residuals: int
     residual_mean: float
     residual_sd: float
     flatness: tuple[Flatness, ...]
@@ -81,109 +105,67 @@ class Diagnosis:
     walls: tuple[Wall, ...]
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Fitted:
-    """The returns that were fitted, (n,) each: `position` counts the frame's rows from 0."""
-
-    returns: Returns
-    position: IntArray
-    mean_g: FloatArray
-    dispersion: FloatArray
-    power: float
-    covariates: dict[str, FloatArray | IntArray | ObjectArray]
-
-
-def check_fit(estimates: Estimates, frame: pd.DataFrame) -> Check:
-    """Hold a fit against its own returns; the frame is the one that was fitted."""
-    returns = usable_returns(frame)
-    mean = fitted_means(estimates, returns)
-    power = estimates.power
-    family = families.Tweedie(link=families.links.Log(), var_power=power)
-    blank = zero_probability(mean, estimates.dispersion, power)
-    observed = float(np.mean(returns.weight_g == 0))
-    spread = float(np.sqrt(np.sum(blank * (1.0 - blank)))) / len(mean)
-    deviance = float(family.deviance(returns.weight_g, mean))
-    baseline = float(family.deviance(returns.weight_g, _water_means(returns)))
-    pearson = float(np.mean((returns.weight_g - mean) ** 2 / mean**power))
-    ratio = pearson / estimates.dispersion * len(mean) / max(len(mean) - estimates.edf, 1.0)
+def check_fit(estimates: Estimates, returns: Returns | pd.DataFrame) -> Check:
+    """Hold a fit against its own returns."""
+    fitted = fitted_returns(estimates, returns)
+    exact, power = fitted.exact, fitted.power
+    weight, mean = fitted.returns.weight_g[exact], fitted.mean_g[exact]
+    dispersion = fitted.dispersion[exact]
+    count = len(exact)
+    blank = zero_probability(mean, dispersion, power)
+    observed, expected = float(np.mean(weight == 0)), float(blank.mean())
+    spread = float(np.sqrt(np.sum(blank * (1.0 - blank)))) / count
+    deviance = count * mean_deviance(weight, mean, power)
+    baseline = count * mean_deviance(weight, _water_means(fitted.returns, exact), power)
+    squares = (weight - mean) ** 2 / mean**power
+    # The bounded returns have borne their share of the degrees of freedom.
+    edf = estimates.edf * count / len(fitted.mean_g)
+    ratio = float(np.mean(squares / dispersion)) * count / max(count - edf, 1.0)
+    estimated = fitted.returns.dispersion_class[exact] == ESTIMATED
     return Check(
-        returns=len(mean),
+        returns=len(fitted.mean_g),
         blank_share_observed=observed,
-        blank_share_fitted=float(blank.mean()),
-        blank_share_z=(observed - float(blank.mean())) / spread,
-        pearson_dispersion=pearson,
+        blank_share_fitted=expected,
+        blank_share_z=(observed - expected) / spread,
+        pearson_dispersion=float(np.mean(squares if estimated.all() else squares[~estimated])),
         deviance=deviance,
         baseline_deviance=baseline,
         deviance_explained=1.0 - deviance / baseline,
         dispersion_ratio=ratio,
-        dispersion_z=(ratio - 1.0) / dispersion_ratio_se(mean, estimates.dispersion, power),
+        dispersion_z=(ratio - 1.0) / dispersion_ratio_se(mean, dispersion, power),
+        exact=count,
+        estimated_pearson_dispersion=float(np.mean(squares[estimated])) if estimated.any() else None,
     )
 
 
-def diagnose_fit(estimates: Estimates, frame: pd.DataFrame, seed: int = 0) -> Diagnosis:
-    """What the fit's residuals show; the frame is the one that was fitted, the seed draws blanks' residuals.
+def diagnose_fit(estimates: Estimates, returns: Returns | pd.DataFrame, seed: int = 0) -> Diagnosis:
+    """What the fit's residuals show; the seed draws blanks' residuals.
 
     'Peg order' is judged where the frame has a column `peg_order`: a peg's place along its bank.
     """
-    fitted = fitted_returns(estimates, frame)
+    fitted = fitted_returns(estimates, returns)
     generator = np.random.default_rng(seed)
-    count = len(fitted.mean_g)
-    part = np.arange(count)
-    if count > MOST_RESIDUALS:
-        part = np.sort(generator.choice(count, MOST_RESIDUALS, replace=False))
+    chosen = fitted.exact
+    if len(chosen) > MOST_RESIDUALS:
+        chosen = np.sort(generator.choice(chosen, MOST_RESIDUALS, replace=False))
     z = quantile_residuals(
-        generator, fitted.returns.weight_g[part], fitted.mean_g[part], fitted.dispersion[part], fitted.power
+        generator,
+        fitted.returns.weight_g[chosen],
+        fitted.mean_g[chosen],
+        fitted.dispersion[chosen],
+        fitted.power,
     )
     return Diagnosis(
+        residuals=len(z),
         residual_mean=float(z.mean()),
         residual_sd=float(z.std()),
-        flatness=tuple(flatness(name, values[part], z) for name, values in fitted.covariates.items()),
+        flatness=_flatness(fitted, chosen, z),
         influential=_most_influential(fitted),
         walls=_walls(estimates, fitted.returns),
     )
 
 
-def fitted_returns(estimates: Estimates, frame: pd.DataFrame) -> Fitted:
-    """The returns of the frame that the fit used, with their means and what residuals are held against."""
-    returns = usable_returns(frame)
-    position = usable_positions(frame)
-    if len(position) != len(returns.hours):
-        raise ValueError("the check and the design differ about which returns are usable")
-    mean = fitted_means(estimates, returns)
-    order = frame["peg_order"].to_numpy(np.float64)[position] if "peg_order" in frame else None
-    return Fitted(
-        returns=returns,
-        position=position,
-        mean_g=mean,
-        dispersion=np.full(len(mean), estimates.dispersion),
-        power=estimates.power,
-        covariates={
-            "fitted": mean,
-            "season": returns.features["month"],
-            "peg order": np.full(len(mean), np.nan) if order is None else order,
-            "year": returns.features["year"],
-        },
-    )
-
-
-def fitted_means(estimates: Estimates, returns: Returns) -> FloatArray:
-    """The fitted mean of each return, (n,) grams, its angler and match day as they were."""
-    eta = estimates.intercept + np.log(returns.hours)
-    for item in estimates.terms:
-        eta += item.term.encode(returns.features).spread(np.asarray(item.estimates))
-    mean: FloatArray = np.exp(eta)
-    return mean
-
-
-def usable_positions(frame: pd.DataFrame) -> IntArray:
-    """Positions of the rows that `usable_returns` keeps, by the same rule."""
-    outcome, hours = frame["outcome"].astype(object), frame["hours"].astype(np.float64)
-    known = frame["weight_g"].notna() | (outcome == "blank")
-    kept = known & outcome.isin(USED_OUTCOMES) & (hours > 0) & ~np.isinf(hours)
-    return np.flatnonzero(kept.to_numpy()).astype(np.int64)
-
-
-def dispersion_ratio_se(mean: FloatArray, dispersion: float, power: float) -> float:
+def dispersion_ratio_se(mean: FloatArray, dispersion: FloatArray | float, power: float) -> float:
     """Standard error of the mean of (y - mu)^2 / (phi mu^p) over returns with these means.
 
     Its terms have variance 2 + kappa4 / (phi^2 mu^(2p)) = 2 + p (2p-1) phi mu^(p-2), as each cumulant is
@@ -193,12 +175,33 @@ def dispersion_ratio_se(mean: FloatArray, dispersion: float, power: float) -> fl
     return float(np.sqrt(variance.mean() / len(mean)))
 
 
+def _flatness(fitted: Fitted, chosen: NDArray[np.int64], z: FloatArray) -> tuple[Flatness, ...]:
+    """Against the fitted mean, the month, the place along the bank, the year and the hours fished."""
+    returns = fitted.returns
+    month, year = session_words(returns, "month"), session_words(returns, "year")
+    return (
+        flatness("fitted", fitted.mean_g[chosen], z),
+        flatness("season", _at(month, chosen), z),
+        flatness("peg order", returns.peg_order[first_parts(returns)][chosen], z),
+        flatness("year", _at(year, chosen), z),
+        flatness("hours", session_hours(returns)[chosen], z),
+    )
+
+
+def _at(column: Coded, rows: NDArray[np.int64]) -> Coded:
+    return Coded(column.codes[rows], column.levels)
+
+
 def _most_influential(fitted: Fitted) -> tuple[Influence, ...]:
-    y, mean, phi, power = fitted.returns.weight_g, fitted.mean_g, fitted.dispersion, fitted.power
+    exact, power = fitted.exact, fitted.power
+    y, mean, phi = fitted.returns.weight_g[exact], fitted.mean_g[exact], fitted.dispersion[exact]
     score = (y - mean) * mean ** (1.0 - power) / phi
     residual = (y - mean) / np.sqrt(phi * mean**power)
-    rows = np.argsort(-np.abs(score), kind="stable")[:INFLUENTIAL]
-    columns = (fitted.position, y, mean, score, residual)
+    pull = np.abs(score)
+    first = max(len(pull) - INFLUENTIAL, 0)
+    rows = np.argpartition(pull, first)[first:]
+    rows = rows[np.lexsort((rows, -pull[rows]))]
+    columns = (fitted.returns.position[exact], y, mean, score, residual)
     return tuple(
         Influence(int(position), *(float(value) for value in rest))
         for position, *rest in zip(*(column[rows] for column in columns), strict=True)
@@ -208,7 +211,7 @@ def _most_influential(fitted: Fitted) -> tuple[Influence, ...]:
 def _walls(estimates: Estimates, returns: Returns) -> tuple[Wall, ...]:
     """Estimates beyond the limits at the head of this module: levels of factors, whole curves, the power."""
     walls = []
-    if min(estimates.power - 1.0, 2.0 - estimates.power) < WALL_POWER:
+    if not SMALLEST_POWER < estimates.power < LARGEST_POWER:
         walls.append(Wall("power", "", estimates.power))
     for item in estimates.terms:
         if isinstance(item.term, LearnedFactor):
@@ -223,12 +226,13 @@ def _walls(estimates: Estimates, returns: Returns) -> tuple[Wall, ...]:
     return tuple(walls)
 
 
-def _water_means(returns: Returns) -> FloatArray:
-    """Each water's ratio of total weight to total effort, times the hours of the return."""
-    names = [str(value) for value in returns.features["water"]]
-    _, water = np.unique(names, return_inverse=True)
-    weights, hours = np.bincount(water, returns.weight_g), np.bincount(water, returns.hours)
+def _water_means(returns: Returns, exact: NDArray[np.int64]) -> FloatArray:
+    """Of the exact returns, each water's ratio of total weight to total effort, times the hours."""
+    water = session_words(returns, "water")
+    codes, levels = water.codes[exact] + 1, len(water.levels) + 1
+    hours = session_hours(returns)[exact]
+    weight = weighted_counts(codes, returns.weight_g[exact], levels)
+    effort = weighted_counts(codes, hours, levels)
     # A water that never gave a fish would have mean zero, and its deviance no value.
-    rates = np.maximum(weights, np.finfo(float).tiny) / hours
-    mean: FloatArray = rates[water] * returns.hours
-    return mean
+    tiny = np.finfo(float).tiny
+    return (np.maximum(weight, tiny) / np.maximum(effort, tiny))[codes] * hours

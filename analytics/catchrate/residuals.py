@@ -8,13 +8,15 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
-import pandas as pd
 from scipy.special import chdtrc, ndtri
 
-from analytics.catchrate.basis import FloatArray, IntArray, ObjectArray
+from analytics.catchrate.basis import FloatArray, IntArray
 from analytics.catchrate.density import cumulative
+from analytics.catchrate.terms import Coded
 
-#: Bins of a covariate with many values, and the fewest returns that a bin must hold to be judged.
+#: Numbers of no more than so many values are their own bins; those of more are put into so many bins, and a
+#: bin must hold so many returns to be judged.
+FEW_VALUES = 12
 BINS = 10
 SMALLEST_BIN = 20
 #: Not flat: so large a chi-square by chance once in a thousand, and a bin that lies a tenth of a standard
@@ -62,8 +64,8 @@ def quantile_residuals(
     return z
 
 
-def flatness(covariate: str, values: FloatArray | IntArray | ObjectArray, z: FloatArray) -> Flatness:
-    """Whether residuals z (n,) are flat against values (n,): numbers in bins, or the levels themselves.
+def flatness(covariate: str, values: FloatArray | Coded, z: FloatArray) -> Flatness:
+    """Whether residuals z (n,) are flat against values (n,): numbers in bins, or words by level.
 
     Values that are missing, and bins with too few returns, are left out.
     """
@@ -90,14 +92,16 @@ def flatness(covariate: str, values: FloatArray | IntArray | ObjectArray, z: Flo
     )
 
 
-def _binned(values: FloatArray | IntArray | ObjectArray) -> tuple[list[str], IntArray]:
+def _binned(values: FloatArray | Coded) -> tuple[list[str], IntArray]:
     """Labels of bins and the code of each value, -1 where it is missing."""
-    codes, levels = pd.factorize(pd.Series(values), sort=True)
-    if len(levels) <= 12 or not pd.api.types.is_numeric_dtype(levels):
-        return [str(level) for level in levels], codes.astype(np.int64)
-    numbers = np.asarray(values, dtype=np.float64)
-    known = ~np.isnan(numbers)
-    edges = np.unique(np.quantile(numbers[known], np.linspace(0.0, 1.0, BINS + 1)))
-    binned = np.full(len(numbers), -1, dtype=np.int64)
-    binned[known] = np.clip(np.searchsorted(edges, numbers[known], side="right") - 1, 0, len(edges) - 2)
+    if isinstance(values, Coded):
+        return list(values.levels), values.codes.astype(np.int64)
+    binned = np.full(len(values), -1, dtype=np.int64)
+    known = ~np.isnan(values)
+    distinct, inverse = np.unique(values[known], return_inverse=True)
+    if len(distinct) <= FEW_VALUES:
+        binned[known] = inverse
+        return [f"{value:g}" for value in distinct], binned
+    edges = np.unique(np.quantile(values[known], np.linspace(0.0, 1.0, BINS + 1)))
+    binned[known] = np.clip(np.searchsorted(edges, values[known], side="right") - 1, 0, len(edges) - 2)
     return [f"{low:.4g} to {high:.4g}" for low, high in pairwise(edges)], binned

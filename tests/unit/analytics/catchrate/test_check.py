@@ -13,6 +13,8 @@ from analytics.catchrate.residuals import FLAT, NOT_FLAT, NOT_JUDGED
 from analytics.catchrate.spec import CatchSpec
 from tests.simulation.club import simulate_club
 
+COVARIATES = ["fitted", "season", "peg order", "year", "hours"]
+
 
 def fitted(frame: pd.DataFrame, spec: CatchSpec | None = None) -> Estimates:
     estimates = fit_catch(frame, spec)
@@ -67,7 +69,7 @@ def test_the_dispersion_ratio_is_in_standard_errors_of_drawn_clubs() -> None:
 
 def test_residuals_of_a_good_fit_are_flat_against_everything(frame: pd.DataFrame) -> None:
     diagnosis = diagnose_fit(fitted(frame), frame)
-    assert [item.covariate for item in diagnosis.flatness] == ["fitted", "season", "peg order", "year"]
+    assert [item.covariate for item in diagnosis.flatness] == COVARIATES
     assert {item.verdict for item in diagnosis.flatness} == {FLAT}
     assert abs(diagnosis.residual_mean) < 0.1
     assert 0.85 < diagnosis.residual_sd < 1.05
@@ -86,7 +88,7 @@ def test_what_the_fit_was_not_told_shows_in_the_residuals(
     frame: pd.DataFrame, covariate: str, change
 ) -> None:
     spec = CatchSpec().without("peg", "season", "season_distance", "year", "match_day", "hook_bait_month")
-    plain = spec.without("water_temperature")
+    plain = spec.without("water_temperature", "water_year")
     changed = frame.assign(weight_g=frame["weight_g"] * change(frame))
     found = {item.covariate: item for item in diagnose_fit(fitted(changed, plain), changed).flatness}
     assert found[covariate].verdict == NOT_FLAT

@@ -3,6 +3,7 @@ import pytest
 
 from analytics.catchrate.draws import draw
 from analytics.catchrate.residuals import FLAT, NOT_FLAT, NOT_JUDGED, flatness, quantile_residuals
+from analytics.catchrate.terms import Coded
 
 POWER, DISPERSION, COUNT = 1.55, 1.25, 4000
 
@@ -75,7 +76,7 @@ def test_many_values_fall_into_ten_bins_and_missing_ones_out() -> None:
 
 
 def test_words_are_their_own_bins() -> None:
-    years = np.array(["2023"] * 30 + ["2024"] * 30 + ["2025"] * 3 + [None] * 40, dtype=object)
+    years = Coded(np.repeat([0, 1, 2, -1], [30, 30, 3, 40]).astype(np.int32), ("2023", "2024", "2025"))
     found = flatness("year", years, np.concatenate([np.zeros(30), np.ones(30), np.full(43, 9.0)]))
     assert found.bins == 2 and found.largest_bin == "2024" and found.largest_mean == 1.0
 

@@ -1,0 +1,84 @@
+"""The returns of a fit beside what the fit makes of them: one mean and one dispersion a session."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from analytics.catchrate.basis import FloatArray
+from analytics.catchrate.equations import weighted_counts
+from analytics.catchrate.estimates import Estimates
+from analytics.catchrate.returns import ESTIMATED, Returns, usable_returns
+from analytics.catchrate.spec import CatchSpec, DidNotWeigh
+from analytics.catchrate.terms import Coded
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Fitted:
+    """The returns that were fitted with each session's mean, grams, and dispersion, (s,) each."""
+
+    returns: Returns
+    mean_g: FloatArray
+    dispersion: FloatArray
+    power: float
+
+    @property
+    def exact(self) -> NDArray[np.int64]:
+        """The sessions whose weight is known, not only its bounds."""
+        return np.flatnonzero(~self.returns.bounded)
+
+
+def fitted_returns(estimates: Estimates, returns: Returns | pd.DataFrame) -> Fitted:
+    """What was fitted, from usable returns or from the frame itself.
+
+    A frame's weights that nobody knows become what the fit took them for; the rest follows the default
+    spec. Of a fit with other switches pass `usable_returns(frame, spec)`.
+
+    :raises KeyError: a column is missing from the frame.
+    """
+    if isinstance(returns, pd.DataFrame):
+        spec = replace(CatchSpec(), did_not_weigh=DidNotWeigh(estimates.did_not_weigh))
+        returns = usable_returns(returns, spec)
+    estimated = returns.dispersion_class == ESTIMATED
+    return Fitted(
+        returns=returns,
+        mean_g=fitted_means(estimates, returns),
+        dispersion=np.where(estimated, estimates.estimated_dispersion, estimates.dispersion),
+        power=estimates.power,
+    )
+
+
+def fitted_means(estimates: Estimates, returns: Returns) -> FloatArray:
+    """The fitted mean of each session, (s,) grams, its angler and match day as they were.
+
+    The sum over its parts of hours times exp(eta).
+    """
+    eta = np.full(len(returns.hours), estimates.intercept)
+    for item in estimates.terms:
+        eta += item.term.encode(returns.features).spread(np.asarray(item.estimates))
+    by_part: FloatArray = returns.hours * np.exp(eta)
+    if returns.session is None:
+        return by_part
+    return weighted_counts(returns.session, by_part, len(returns.weight_g))
+
+
+def session_hours(returns: Returns) -> FloatArray:
+    """Rod-hours of each session over all its parts, (s,)."""
+    if returns.session is None:
+        return returns.hours
+    return weighted_counts(returns.session, returns.hours, len(returns.weight_g))
+
+
+def first_parts(returns: Returns) -> NDArray[np.int64] | slice:
+    """The row of each session's first part, by which a session of several is told from others."""
+    if returns.session is None:
+        return slice(None)
+    return np.flatnonzero(np.diff(returns.session, prepend=-1))
+
+
+def session_words(returns: Returns, name: str) -> Coded:
+    """A feature of words by session, (s,): that of the first part."""
+    column = returns.features[name]
+    assert isinstance(column, Coded)  # noqa: S101 - asked of features of words alone
+    return Coded(column.codes[first_parts(returns)], column.levels)
