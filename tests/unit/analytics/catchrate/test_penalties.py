@@ -1,8 +1,18 @@
 import numpy as np
 import pytest
+from numpy.random import default_rng
 
-from analytics.catchrate.penalties import difference_penalty, factor_precision, smooth_precision
-from analytics.catchrate.spec import Factor, Margin, Smooth
+from analytics.catchrate.basis import sum_to_zero
+from analytics.catchrate.penalties import (
+    difference_penalty,
+    neighbour_penalty,
+    scaled_to_curve,
+    smooth_penalties,
+)
+from analytics.catchrate.spec import Margin, Smooth
+
+SEASON = Margin("day", 5, 1.0, period=365.25)
+DISTANCE = Margin("distance", 6, 1.0)
 
 
 def test_second_differences_leave_a_straight_line_free() -> None:
@@ -22,16 +32,44 @@ def test_cyclic_differences_go_round() -> None:
         assert moved @ difference_penalty(6, 2, cyclic=True) @ moved == pytest.approx(6)
 
 
-def test_a_factors_precision_is_the_inverse_prior_variance() -> None:
-    np.testing.assert_allclose(factor_precision(Factor("peg", "peg", 0.35), 3), 1 / 0.35**2)
+def test_neighbours_are_penalised_for_the_squares_of_their_differences() -> None:
+    links = ((0, 1), (1, 2), (3, 4))
+    effects = default_rng(1).normal(size=6)
+    expected = sum((effects[left] - effects[right]) ** 2 for left, right in links)
+    assert effects @ neighbour_penalty(6, links) @ effects == pytest.approx(expected)
+    # Two stretches of bank and a peg alone: each may move as a whole.
+    assert np.linalg.matrix_rank(neighbour_penalty(6, links)) == 3
 
 
-def test_a_tensors_penalty_is_the_kronecker_sum_of_its_margins() -> None:
-    margins = (Margin("day", 4, 1.0, period=365.25), Margin("distance", 5, 1.0))
-    term = Smooth("both", margins, roughness_sd=0.5, order=1, level_sd=2.0)
-    expected = (
-        np.eye(20) / 4
-        + np.kron(difference_penalty(4, 1, cyclic=True), np.eye(5)) / 0.25
-        + np.kron(np.eye(4), difference_penalty(5, 1, cyclic=False)) / 0.25
-    )
-    np.testing.assert_allclose(smooth_precision(term), expected)
+def test_a_curves_penalty_is_that_of_its_spline_coefficients() -> None:
+    (penalty,) = smooth_penalties(Smooth("season", (SEASON,)))
+    shape = default_rng(2).normal(size=4)
+    coefficients = sum_to_zero(5) @ shape
+    expected = coefficients @ difference_penalty(5, 2, cyclic=True) @ coefficients
+    assert shape @ penalty @ shape == pytest.approx(expected)
+
+
+def test_a_surface_is_penalised_along_each_margin_in_turn() -> None:
+    along_season, along_distance = smooth_penalties(Smooth("both", (SEASON, DISTANCE)))
+    shape = default_rng(3).normal(size=(4, 5))
+    surface = sum_to_zero(5) @ shape @ sum_to_zero(6).T
+    for penalty, rough in (
+        (along_season, np.einsum("ij,ik,kj->", surface, difference_penalty(5, 2, cyclic=True), surface)),
+        (along_distance, np.einsum("ji,ik,jk->", surface, difference_penalty(6, 2, cyclic=False), surface)),
+    ):
+        assert shape.ravel() @ penalty @ shape.ravel() == pytest.approx(rough)
+
+
+def test_the_penalties_of_one_surface_commute() -> None:
+    left, right = smooth_penalties(Smooth("both", (SEASON, DISTANCE)))
+    np.testing.assert_allclose(left @ right, right @ left, atol=1e-12)
+
+
+def test_scaled_to_the_curve_a_precision_is_the_inverse_of_the_curves_variance() -> None:
+    (penalty,) = smooth_penalties(Smooth("season", (SEASON,)))
+    rows = default_rng(4).normal(size=(50, 4))
+    moments = rows.T @ rows / 50
+    scaled = scaled_to_curve(penalty, moments)
+    # Coefficients with precision 4 S give curves whose variance, averaged over the returns, is 1/4.
+    draws = np.linalg.cholesky(np.linalg.inv(4 * scaled)) @ default_rng(5).normal(size=(4, 20_000))
+    assert np.mean((rows @ draws) ** 2) == pytest.approx(0.25, rel=0.02)
