@@ -2,7 +2,7 @@
 #
 #   Rscript fit.R DIRECTORY OUT.json [POWER]
 #
-# Without POWER the Tweedie power is estimated with the smoothing parameters. Weights go in as kilograms.
+# Without POWER the Tweedie power is estimated with the smoothing parameters. Weights are in kilograms.
 
 suppressPackageStartupMessages(library(mgcv))
 
@@ -18,7 +18,7 @@ doubles <- function(name) {
 blocks <- read.csv(file.path(directory, "blocks.csv"), stringsAsFactors = FALSE)
 club <- read.csv(file.path(directory, "club.csv"), stringsAsFactors = FALSE)
 club <- setNames(as.list(club$value), club$key)
-data <- list(kg = doubles("weight_g.bin") / 1000, log_hours = doubles("log_hours.bin"))
+data <- list(kg = doubles("weight_kg.bin"), log_hours = doubles("log_hours.bin"))
 columns <- matrix(doubles("columns.bin"), nrow = length(data$kg))
 stopifnot(ncol(columns) == sum(blocks$size))
 ends <- cumsum(blocks$size)
@@ -64,7 +64,8 @@ attributes(hessian) <- list(dim = dim(hessian))
 
 found <- list(
   club = list(rows = as.numeric(club$rows), seed = as.numeric(club$seed), used = as.numeric(club$used),
-              fingerprint = club$fingerprint),
+              column_sums = as.numeric(crossprod(columns, data$kg + data$log_hours)),
+              penalty_squares = vapply(do.call(c, unname(penalties)), function(penalty) sum(penalty^2), 0)),
   versions = list(R = as.character(getRversion()), mgcv = as.character(packageVersion("mgcv"))),
   seconds = seconds,
   power_given = !is.null(power),
