@@ -82,7 +82,7 @@ class Equations:
         single = slice(0, self.singles)
         self.packs = _packed([term.at(single) for term in terms]) if self.singles else []
         self._eliminated = None if eliminated is None else eliminated.codes + np.int32(1)
-        if eliminated is not None and session is not None:
+        if self._eliminated is not None and session is not None:
             starts = np.concatenate([[0], np.cumsum(sizes)[:-1]])
             self._eliminated = self._eliminated[starts]
 

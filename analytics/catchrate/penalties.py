@@ -38,15 +38,17 @@ def neighbour_penalty(levels: int, links: Sequence[tuple[int, int]]) -> FloatArr
 
 def smooth_penalties(term: Smooth) -> list[FloatArray]:
     """One penalty a margin, (k, k) each, on coefficients that sum to zero in every margin."""
-    inner = []
+    inner: list[FloatArray] = []
     for margin in term.margins:
         contrasts = sum_to_zero(margin.size)
         penalty = difference_penalty(margin.size, term.order, cyclic=margin.period is not None)
-        inner.append(contrasts.T @ penalty @ contrasts)
+        inner.append(np.asarray(contrasts.T @ penalty @ contrasts, dtype=np.float64))
     if len(inner) == 1:
         return inner
     left, right = inner
-    return [np.kron(left, np.eye(len(right))), np.kron(np.eye(len(left)), right)]
+    along_left: FloatArray = np.kron(left, np.eye(len(right)))
+    along_right: FloatArray = np.kron(np.eye(len(left)), right)
+    return [along_left, along_right]
 
 
 def scaled_to_curve(penalty: FloatArray, second_moments: FloatArray) -> FloatArray:

@@ -14,6 +14,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
+from numpy.typing import NDArray
 
 from analytics.catchrate.basis import FloatArray
 from analytics.catchrate.system import Covariance, System
@@ -21,8 +22,8 @@ from analytics.catchrate.system import Covariance, System
 #: The largest step of a log smoothing parameter.
 LARGEST_STEP = 3.0
 
-#: A parameter that drifts to a wall with less than this left to gain is put on it.
-LITTLE_TO_GAIN = 0.05
+#: Nearly nothing: of the degrees of freedom that a penalty could hold, and that it does hold.
+LITTLE_SPENT, LITTLE_HELD = 0.1, 1.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -45,7 +46,7 @@ class Penalised:
 
     @property
     def size(self) -> int:
-        return self.columns.stop - self.columns.start
+        return int(self.columns.stop - self.columns.start)
 
     def precision(self, rho: FloatArray) -> FloatArray:
         """(k,) or (k, k)."""
@@ -221,41 +222,47 @@ def derivatives(
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Search:
-    """Where the search stands: rho (q,), its walls, and which parameters were once put on a wall."""
+    """Where the search stands: rho (q,) and its walls."""
 
     rho: FloatArray
     lower: float
     upper: float
-    jumped: frozenset[int] = frozenset()
 
-    def free(self, gradient: FloatArray) -> FloatArray:
+    def free(self, gradient: FloatArray) -> NDArray[np.bool_]:
         """Parameters that are not held by a wall, (q,) true or false."""
         outward = ((self.rho >= self.upper) & (gradient <= 0)) | ((self.rho <= self.lower) & (gradient >= 0))
-        return ~outward
+        inward: NDArray[np.bool_] = ~outward
+        return inward
 
-    def step(self, found: Derivatives) -> "Search":
-        """One step down the criterion."""
-        free = np.flatnonzero(self.free(found.gradient))
+    def step(self, found: Derivatives, settled: float) -> "Search":
+        """One step down the criterion; what has a gradient below `settled` stays, however flat it lies."""
+        moving = self.free(found.gradient) & (np.abs(found.gradient) > settled)
+        free = np.flatnonzero(moving)
         change = np.zeros(len(self.rho))
-        change[free] = _hurried(
-            _newton(found, free), found.freedom[free] / np.maximum(found.held[free], 1e-8)
-        )
-        change = np.clip(change, -LARGEST_STEP, LARGEST_STEP)
-        rho, jumped = self.rho + change, set(self.jumped)
+        change[free] = np.clip(_newton(found, free), -LARGEST_STEP, LARGEST_STEP)
         for j in free:
-            wall = self._drifting_to(j, change[j], found)
-            if wall is not None and j not in jumped:
-                rho[j] = wall
-                jumped.add(int(j))
-        return Search(np.clip(rho, self.lower, self.upper), self.lower, self.upper, frozenset(jumped))
+            if found.freedom[j] < LITTLE_SPENT * found.held[j]:
+                change[j] = _towards_nothing(found.gradient[j], found.hessian[j, j], self.upper - self.rho[j])
+            elif found.held[j] < LITTLE_HELD:
+                change[j] = -_towards_nothing(
+                    -found.gradient[j], found.hessian[j, j], self.rho[j] - self.lower
+                )
+        return Search(np.clip(self.rho + change, self.lower, self.upper), self.lower, self.upper)
 
-    def _drifting_to(self, j: int, change: float, found: Derivatives) -> float | None:
-        """The wall that a parameter nears by equal steps for ever smaller gains."""
-        if abs(change) < 0.5 or abs(found.gradient[j]) > LITTLE_TO_GAIN:
-            return None
-        if change > 0:
-            return self.upper if found.freedom[j] < 2 * LITTLE_TO_GAIN else None
-        return self.lower if found.held[j] < 2 * LITTLE_TO_GAIN else None
+
+def _towards_nothing(gradient: float, hessian: float, room: float) -> float:
+    """A step of rho where what it weighs, exp(-rho), is nearly nothing: `room` is left to the wall.
+
+    There the criterion is a parabola in exp(-rho), and Newton's step by that, not by rho, ends at its
+    bottom, or on the wall if the bottom lies beyond nothing.
+    """
+    bend = hessian + gradient
+    if gradient < 0:
+        share = 1.0 + gradient / bend if bend > 0 else 0.0
+        return room if share <= np.exp(-room) else min(-float(np.log(share)), room)
+    if bend < 0.05 * gradient:
+        return -LARGEST_STEP
+    return -min(float(np.log1p(gradient / bend)), LARGEST_STEP)
 
 
 def _newton(found: Derivatives, free: np.ndarray) -> FloatArray:
@@ -266,14 +273,8 @@ def _newton(found: Derivatives, free: np.ndarray) -> FloatArray:
     curvature = np.maximum(np.abs(values), 1e-3)
     step: FloatArray = -scale * (vectors @ ((vectors.T @ (scale * gradient)) / curvature))
     if np.max(np.abs(step), initial=0.0) <= LARGEST_STEP:
-        return step
+        return np.asarray(step, dtype=np.float64)
     return _fellner_schall(found)[free]
-
-
-def _hurried(step: FloatArray, spent: FloatArray) -> FloatArray:
-    """Longer steps where the criterion runs out like exp(-rho): there Newton's are of one, for ever."""
-    running_out = (np.abs(np.abs(step) - 1.0) < 0.3) & ((spent < 0.1) | (step < 0))
-    return np.where(running_out, LARGEST_STEP * np.sign(step), step)
 
 
 def _fellner_schall(found: Derivatives) -> FloatArray:

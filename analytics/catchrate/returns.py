@@ -124,7 +124,7 @@ def _parts(frame: pd.DataFrame, spec: CatchSpec) -> _Parts:
         return _Parts(every, np.ones(len(frame), dtype=np.int64), every, hours, hours)
     _, codes = np.unique(frame["session"].to_numpy(), return_inverse=True)
     size = np.bincount(codes)
-    total = np.bincount(codes, hours)
+    total = np.bincount(codes, hours).astype(np.float64)
     order = np.argsort(codes, kind="stable")
     first = order[np.cumsum(size) - size]
     if spec.share_parts:
@@ -182,8 +182,8 @@ def coded(column: "pd.Series[Any]") -> Coded:
     if isinstance(column.dtype, pd.CategoricalDtype):
         levels = column.cat.categories
         return Coded(column.cat.codes.to_numpy().astype(np.int32), tuple(str(level) for level in levels))
-    codes, levels = pd.factorize(column.to_numpy(object), sort=True)
-    return Coded(codes.astype(np.int32), tuple(str(level) for level in levels))
+    codes, found = pd.factorize(column.to_numpy(object), sort=True)
+    return Coded(codes.astype(np.int32), tuple(str(level) for level in found))
 
 
 def crossed(left: Coded, right: Coded) -> Coded:

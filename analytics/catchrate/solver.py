@@ -198,7 +198,7 @@ def solve(
         if largest < tolerance:
             converged = True
             break
-        state = round_.next_state()
+        state = round_.next_state(tolerance / 10.0)
     return round_.solution(tuple(deviances), converged=converged)
 
 
@@ -307,18 +307,28 @@ class Round:
 
     def largest_gradient(self) -> float:
         """Of everything that is searched for (see `solve`)."""
-        gradients = [self.score, self.scaled.distance]
+        # The step just taken leaves of the score what the means moved by: Newton's steps square the error.
+        moved = float(np.max(np.abs(self.new_eta - self.old_eta)))
+        gradients = [self.score * min(moved, 1.0), self.scaled.distance]
         if self.found is not None and self.solver.problem.rho is None:
             free = self.new.search.free(self.found.gradient)
             gradients.extend(np.abs(self.found.gradient[free]))
         return float(max(gradients))
 
-    def next_state(self) -> State:
+    def next_state(self, settled: float) -> State:
         search = self.new.search
         if self.found is not None and self.solver.problem.rho is None:
-            search = search.step(self.found)
+            search = search.step(self.found, settled)
         new = self.new
         return State(new.coefficients, new.eliminated, search, self.scaled.family, self.scaled.log_dispersion)
+
+    def _final_score(self, work: Working) -> float:
+        solver, state = self.solver, self.new
+        precision, own_precision = solver.penalties.precision(state.search.rho)
+        pull, own_pull = solver.equations.totals(self.scale * work.score, self.mixture)
+        return self._largest_score(
+            pull - precision @ state.coefficients, own_pull - own_precision * state.eliminated
+        )
 
     def solution(self, deviances: tuple[float, ...], *, converged: bool) -> Solution:
         """The end: this round's state, with Fisher's weights for the spread."""
@@ -339,7 +349,7 @@ class Round:
             derivatives=self.found,
             scale_hessian=self.scaled.hessian,
             leverage_sum=self.leverage_sum,
-            largest_gradient=self.largest_gradient(),
+            largest_gradient=max(self.largest_gradient(), self._final_score(work)),
             criterion=criterion,
             deviances=deviances,
             converged=converged,

@@ -244,19 +244,20 @@ class LearnedSmooth:
         known = ~np.isnan(columns[0])
         for column in columns[1:]:
             known &= ~np.isnan(column)
-        cells, grids = np.zeros(int(known.sum()), dtype=np.int64), []
+        cells = np.zeros(int(known.sum()), dtype=np.int64)
+        grids: list[FloatArray] = []
         for margin, column in zip(self.spec.margins, columns, strict=True):
             steps = np.rint(column[known] / margin.resolution).astype(np.int64)
             first, last = (int(steps.min()), int(steps.max())) if len(steps) else (0, 0)
             cells = cells * (last - first + 1) + (steps - first)
-            grids.append(np.arange(first, last + 1) * margin.resolution)
+            grids.append(np.arange(first, last + 1, dtype=np.float64) * margin.resolution)
         met, inverse = _distinct(cells, int(np.prod([len(grid) for grid in grids])))
         codes = np.full(len(columns[0]), NO_LEVEL, dtype=np.int32)
         codes[known] = inverse
         places = np.unravel_index(met, [len(grid) for grid in grids])
         table = self.margins[0].basis(grids[0][places[0]])
-        for position, margin in enumerate(self.margins[1:], start=1):
-            table = row_products(table, margin.basis(grids[position][places[position]]))
+        for position, learned in enumerate(self.margins[1:], start=1):
+            table = row_products(table, learned.basis(grids[position][places[position]]))
         return Encoded(codes, table, self.size)
 
 
