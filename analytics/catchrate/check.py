@@ -23,6 +23,7 @@ from analytics.catchrate.fitted import (
     session_words,
 )
 from analytics.catchrate.likelihood import LARGEST_POWER, SMALLEST_POWER
+from analytics.catchrate.offset import EffortExponent, effort_exponents
 from analytics.catchrate.residuals import Flatness, flatness, quantile_residuals
 from analytics.catchrate.returns import ESTIMATED, Returns
 from analytics.catchrate.scores import mean_deviance
@@ -49,7 +50,7 @@ class Check:
     (None without any); they count every return, so they lie a little below the fit's, which allow for the
     degrees of freedom; `dispersion_ratio` allows for them too, each return over its own fitted dispersion,
     and `dispersion_z` is its distance from one in standard errors; `deviance_explained` is
-    1 - deviance / baseline deviance.
+    1 - deviance / baseline deviance; `effort_exponents` test the offset, by kind of session.
     """
 
     returns: int
@@ -64,6 +65,7 @@ class Check:
     dispersion_z: float = 0.0
     exact: int = 0
     estimated_pearson_dispersion: float | None = None
+    effort_exponents: tuple[EffortExponent, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,6 +137,7 @@ def check_fit(estimates: Estimates, returns: Returns | pd.DataFrame) -> Check:
         dispersion_z=(ratio - 1.0) / dispersion_ratio_se(mean, dispersion, power),
         exact=count,
         estimated_pearson_dispersion=float(np.mean(squares[estimated])) if estimated.any() else None,
+        effort_exponents=effort_exponents(estimates, fitted.returns),
     )
 
 
