@@ -15,7 +15,7 @@ import pandas as pd
 import pyarrow as pa
 from numpy.typing import NDArray
 
-from analytics.catchrate.returns import USED_OUTCOMES
+from analytics.catchrate.returns import AT_LEAST_OUTCOMES, USED_OUTCOMES
 from analytics.codes import categorical, public_ids, words
 from analytics.parts import BoolArray, FloatArray, IntArray, share_hours, split_sessions
 from analytics.rows import read_rows
@@ -99,31 +99,35 @@ def load_frame(*, club: Club) -> ClubFrame:
     )
 
 
-def longest_part(frame: pd.DataFrame) -> pd.DataFrame:
-    """One row a session: its part of the most hours, the earlier among equals, with all its hours."""
-    if frame["session"].is_unique:
-        return frame
-    hours = frame.groupby("session")["hours"].transform("sum", min_count=1)
-    longest = frame["hours"].fillna(0.0).groupby(frame["session"]).idxmax()
-    return frame.assign(hours=hours).loc[longest].reset_index(drop=True)
-
-
 def count_support(frame: pd.DataFrame) -> dict[str, Any]:
-    """Sessions behind each choice, of those that a fit uses, as JSON values.
+    """Sessions behind each choice, of those whose weight is known or at least a bound of it, as JSON values.
 
     `choices`: rows of water, bait, rig type, method, distance in half metres (each None where not
-    recorded) and how many; `bait_month`: water, bait, month, how many; `bait_peg`: peg, bait, how many.
-    A session counts once for each of the choices that its parts made.
+    recorded) and how many; `bait_month`: water, bait, month, how many; `bait_peg`: peg, bait, how many;
+    `method`: water, method, how many; `water` and `peg`: each, how many. A session counts once for each of
+    its baits, among the choices with the part in which that bait was fished longest.
     """
-    used = frame[frame["outcome"].isin(USED_OUTCOMES) & (frame["hours"] > 0)]
+    used = frame[frame["outcome"].isin([*USED_OUTCOMES, *AT_LEAST_OUTCOMES]) & (frame["hours"] > 0)]
+    used = _one_a_bait(used)
     session = used["session"].to_numpy()
-    water, bait = used["water"], used["hook_bait"]
+    water, peg, bait, method = used["water"], used["peg"], used["hook_bait"], used["method"]
     months, steps = used["fished_on"].dt.month, (used["distance_m"] / NEAR_STEP_M).round()
     return {
-        "choices": _counts(session, water, bait, used["rig_type"], used["method"], steps),
+        "choices": _counts(session, water, bait, used["rig_type"], method, steps),
         "bait_month": _counts(session, water, bait, months),
-        "bait_peg": _counts(session, used["peg"], bait),
+        "bait_peg": _counts(session, peg, bait),
+        "method": _counts(session, water, method),
+        "water": _counts(session, water),
+        "peg": _counts(session, peg),
     }
+
+
+def _one_a_bait(frame: pd.DataFrame) -> pd.DataFrame:
+    """Of a session's parts with the same bait the one of the most hours, the earlier among equals."""
+    if frame["session"].is_unique:
+        return frame
+    by_hours = frame.sort_values("hours", ascending=False, kind="stable")
+    return by_hours.drop_duplicates(["session", "hook_bait"])
 
 
 def _counts(session: IntArray, *columns: "pd.Series[Any]") -> list[list[Any]]:

@@ -25,9 +25,11 @@ class FitRun(ClubRecord):
 
     `revision` is the club's, read before the rows: a return that arrives during the fit leaves the run
     stale. `fingerprint` is the SHA-256 of the rows. Weights are in grams, effort in rod-hours, `seconds`
-    is the time of the iterations. `covariance` is an `.npy` of the lower triangular factor F, (k, k),
-    where FF' is the joint covariance of all terms that predict; its size, type and digest stand beside
-    it. `support` counts the returns behind each choice (`analytics.frames.count_support`).
+    is the time of the iterations. `warm_from` is the public id of the run that they began from, null for
+    one that began from nothing; that run may be gone. `covariance` is an `.npy` of the lower triangular
+    factor F, (k, k), where FF' is the joint covariance of all terms that predict; its size, type and
+    digest stand beside it. `support` counts the returns behind each choice
+    (`analytics.frames.count_support`), `check_report` is what `analytics.report.report_of` makes.
     """
 
     job = models.OneToOneField(Job, on_delete=models.CASCADE, related_name="fit_run")
@@ -36,19 +38,27 @@ class FitRun(ClubRecord):
     first_on = models.DateField()
     last_on = models.DateField()
     rows_used = models.PositiveIntegerField()
-    blanks = models.PositiveIntegerField()
+    blanks = models.PositiveIntegerField(help_text="Exact zeros")
+    bounded = models.PositiveIntegerField(help_text="Weights known only to lie between two bounds")
+    estimated = models.PositiveIntegerField(help_text="Weights that were estimated")
+    several_parts = models.PositiveIntegerField(help_text="Totals shared over several parts")
+    did_not_weigh = models.CharField(max_length=30, help_text="What unknown weights were taken for")
     rows_left_out = models.JSONField(default=dict)
     versions = models.JSONField(default=dict)
     spec = models.JSONField(default=dict)
     format = models.PositiveSmallIntegerField()
+    warm_from = models.UUIDField(null=True, blank=True)
     power = models.FloatField(help_text="p of the variance function phi mu^p")
+    power_se = models.FloatField(null=True, blank=True, help_text="Null where the power was given")
     dispersion = models.FloatField(help_text="phi of the variance function phi mu^p")
+    estimated_dispersion = models.FloatField(help_text="phi of weights that were estimated")
+    criterion = models.FloatField(help_text="Minus the restricted log-likelihood, up to a constant")
     intercept = models.FloatField()
     intercept_se = models.FloatField()
     edf = models.FloatField(help_text="Effective degrees of freedom")
     deviance = models.FloatField()
     converged = models.BooleanField()
-    gradient = models.FloatField(help_text="Largest score, in standard errors of its coefficient")
+    gradient = models.FloatField(help_text="The largest that was left, by any parameter")
     iterations = models.PositiveIntegerField()
     seconds = models.FloatField()
     deviances = models.JSONField(default=list)
@@ -78,13 +88,19 @@ class FitRun(ClubRecord):
             ),
             models.CheckConstraint(condition=Q(power__gt=1, power__lt=2), name="fit_run_power_of_tweedie"),
             models.CheckConstraint(
-                condition=Q(dispersion__gt=0, intercept_se__gt=0), name="fit_run_spread_above_zero"
+                condition=Q(dispersion__gt=0, estimated_dispersion__gt=0, intercept_se__gt=0),
+                name="fit_run_spread_above_zero",
+            ),
+            models.CheckConstraint(
+                condition=Q(power_se__isnull=True) | Q(power_se__gt=0), name="fit_run_power_se_above_zero"
             ),
             _finite(
-                *("power", "dispersion", "intercept", "intercept_se", "edf"),
-                *("deviance", "gradient", "seconds"),
+                *("power", "dispersion", "estimated_dispersion", "criterion", "intercept", "intercept_se"),
+                *("edf", "deviance", "gradient", "seconds"),
                 name="fit_run_numbers_finite",
             ),
+            # Apart: a null passes, as it should where the power was given.
+            _finite("power_se", name="fit_run_power_se_finite"),
         ]
 
     def __str__(self) -> str:
@@ -95,8 +111,9 @@ class FitTerm(ClubRecord):
     """A term of a run: its kind, what was learned of it, and the variance it was given.
 
     `learned` holds the term's choices with its knots or reference level; the levels are the
-    coefficients' rows. `first_column` is its place in the joint covariance, null for a term that is only
-    averaged over.
+    coefficients' rows. `components` are its estimated variances (`analytics.catchrate.estimates.Component`),
+    none where the prior was fixed. `first_column` is its place in the joint covariance, null for a term that
+    is only averaged over.
     """
 
     run = models.ForeignKey(FitRun, on_delete=models.CASCADE, related_name="terms")
@@ -104,7 +121,8 @@ class FitTerm(ClubRecord):
     name = models.CharField(max_length=60)
     kind = models.CharField(max_length=10)
     learned = models.JSONField(default=dict)
-    prior_sd = models.FloatField(help_text="Natural-log scale")
+    components = models.JSONField(default=list, blank=True)
+    prior_sd = models.FloatField(help_text="Of one level, natural-log scale")
     edf = models.FloatField()
     first_column = models.PositiveIntegerField(null=True, blank=True)
 
@@ -115,7 +133,9 @@ class FitTerm(ClubRecord):
             SameClub(field="run", name="fit_term_same_club_run"),
             models.UniqueConstraint(fields=["run", "name"], name="fit_term_name_once_a_run"),
             models.UniqueConstraint(fields=["run", "position"], name="fit_term_position_once_a_run"),
-            models.CheckConstraint(condition=Q(kind__in=("factor", "smooth")), name="fit_term_kind_known"),
+            models.CheckConstraint(
+                condition=Q(kind__in=("factor", "line", "smooth")), name="fit_term_kind_known"
+            ),
             models.CheckConstraint(condition=Q(prior_sd__gt=0), name="fit_term_prior_above_zero"),
             _finite("prior_sd", "edf", name="fit_term_numbers_finite"),
         ]

@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 
 from django.db.models import Max
 
+from analytics.catchrate.estimates import FORMAT
 from analytics.models import FitRun
 from clubdata.models import Account, Club, Job, JobKind, JobState
 from clubdata.services import jobs
@@ -21,8 +22,12 @@ def request_fit(*, club: Club, actor: Account | None, now: datetime) -> Job:
 
 
 def fit_stale_clubs(*, now: datetime) -> list[Job]:
-    """Queue a fit for each club whose returns have changed since its promoted run."""
-    promoted = dict(FitRun.objects.filter(promoted=True).values_list("club_id", "revision"))
+    """Queue a fit for each club whose returns have changed since its promoted run.
+
+    A run of an earlier format counts as none.
+    """
+    served = FitRun.objects.filter(promoted=True, format=FORMAT)
+    promoted = dict(served.values_list("club_id", "revision"))
     changed = [club for club in Club.objects.filter(revision__gt=0) if promoted.get(club.pk) != club.revision]
     last_fits = _last_fits(changed)
     return [

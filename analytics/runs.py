@@ -1,5 +1,6 @@
 """Load, fit, check, store, promote: a claimed job from the club's returns to numbers that answers read."""
 
+import logging
 import platform
 from collections.abc import Callable
 from dataclasses import asdict
@@ -7,16 +8,22 @@ from datetime import datetime
 from importlib import metadata
 from typing import Any
 
-from analytics.catchrate.check import Check, check_fit
+from analytics.catchrate.check import Check, check_fit, diagnose_fit
 from analytics.catchrate.estimates import Estimates, Refusal
 from analytics.catchrate.fit import fit_catch
+from analytics.catchrate.returns import usable_returns
 from analytics.catchrate.spec import CatchSpec
-from analytics.frames import ClubFrame, count_support, load_frame, longest_part
+from analytics.frames import ClubFrame, count_support, load_frame
+from analytics.models import FitRun
+from analytics.report import report_of
 from analytics.requests import fit_stale_clubs, request_fit
-from analytics.store import Fitted, job_of, store_fit
+from analytics.store import DamagedFit, Fitted, job_of, load_fit, promoted_run, seed_of, store_fit
+from clubdata.models import Club
 from clubdata.services import jobs
 
 __all__ = ["fit_stale_clubs", "request_fit", "run_fit"]
+
+logger = logging.getLogger(__name__)
 
 Clock = Callable[[], datetime]
 #: Called with (done, total, step).
@@ -45,22 +52,74 @@ def run_fit(*, claim: jobs.Claim, clock: Clock, progress: Progress | None = None
             progress(done, total, step)
 
     tell(0, "reading the returns")
-    club_frame = load_frame(club=job_of(claim).club)
-    sessions = longest_part(club_frame.frame)
-    found = fit_catch(sessions, spec, lambda done, _, __: tell(1 + done, "fitting"))
+    club = job_of(claim).club
+    club_frame = load_frame(club=club)
+    earlier = _earlier_fit(club)
+    found, warm_from = _fit(club_frame, spec, earlier, tell)
     if isinstance(found, Refusal):
         _refuse(claim, clock(), found, club_frame)
         return
     tell(total - 2, "checking")
-    check = check_fit(found, sessions)
+    returns = usable_returns(club_frame.frame, spec)
+    check = check_fit(found, returns)
     refusal = refusal_of(check)
     if refusal is not None:
         _refuse(claim, clock(), refusal, club_frame)
         return
+    diagnosis = diagnose_fit(found, returns, seed=seed_of(club_frame.fingerprint))
     tell(total - 1, "storing")
-    store_fit(claim=claim, now=clock(), fitted=_fitted(found, spec, check, club_frame))
+    fitted = Fitted(
+        estimates=found,
+        revision=club_frame.revision,
+        fingerprint=club_frame.fingerprint,
+        support=count_support(club_frame.frame),
+        spec=asdict(spec),
+        versions={"python": platform.python_version()} | {name: metadata.version(name) for name in LIBRARIES},
+        check_report=report_of(check, diagnosis, club_frame),
+        warm_from=None if warm_from is None else warm_from.uid,
+    )
+    store_fit(claim=claim, now=clock(), fitted=fitted)
     if progress is not None:
         progress(total, total, "done")
+
+
+def _earlier_fit(club: Club) -> tuple[FitRun, Estimates] | None:
+    """The run that the club's answers come from, to begin from; None when there is none to read."""
+    run = promoted_run(club=club)
+    if run is None:
+        return None
+    try:
+        return run, load_fit(run).estimates
+    except DamagedFit as damage:
+        logger.warning("fitting from nothing: %s", damage.message, extra={"run_uid": str(run.uid)})
+        return None
+
+
+def _fit(
+    club_frame: ClubFrame,
+    spec: CatchSpec,
+    earlier: tuple[FitRun, Estimates] | None,
+    tell: Callable[[int, str], None],
+) -> tuple[Estimates | Refusal, FitRun | None]:
+    """What came out, and the run that it was begun from: none where it began from nothing.
+
+    What an earlier fit leads nowhere is begun again: only then is a refusal the returns' own.
+    """
+
+    def tell_step(done: int, _total: int, message: str) -> None:
+        # 'iteration 7' without its figures.
+        tell(1 + done, f"fitting: {message.partition(',')[0]}")
+
+    def fit(warm: Estimates | None) -> Estimates | Refusal:
+        return fit_catch(club_frame.frame, spec, tell_step, warm)
+
+    if earlier is not None:
+        run, warm = earlier
+        found = fit(warm)
+        if not isinstance(found, Refusal):
+            return found, run
+        logger.info("fitting again from nothing: %s", found.code, extra={"run_uid": str(run.uid)})
+    return fit(None), None
 
 
 def refusal_of(check: Check) -> Refusal | None:
@@ -85,15 +144,3 @@ def _refuse(claim: jobs.Claim, now: datetime, refusal: Refusal, club_frame: Club
         "needed": refusal.needed,
     }
     jobs.refuse(claim=claim, now=now, code=refusal.code, reason=refusal.message, result=result)
-
-
-def _fitted(estimates: Estimates, spec: CatchSpec, check: Check, club_frame: ClubFrame) -> Fitted:
-    return Fitted(
-        estimates=estimates,
-        revision=club_frame.revision,
-        fingerprint=club_frame.fingerprint,
-        support=count_support(longest_part(club_frame.frame)),
-        spec=asdict(spec),
-        versions={"python": platform.python_version()} | {name: metadata.version(name) for name in LIBRARIES},
-        check_report=asdict(check),
-    )

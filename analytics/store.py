@@ -17,7 +17,7 @@ import numpy as np
 from django.db import transaction
 
 from analytics.catchrate.basis import FloatArray
-from analytics.catchrate.estimates import Estimates, from_document
+from analytics.catchrate.estimates import FORMAT, NUMBERS, Estimates, from_document
 from analytics.models import FitCoefficient, FitRun, FitTerm
 from clubdata.errors import ClubdataError
 from clubdata.models import Club, Job
@@ -29,11 +29,17 @@ CACHED_RUNS = 8
 COVARIANCE_DTYPE = "<f8"
 HEAVY = ("covariance", "support", "spec", "deviances", "check_report")
 #: Columns that hold what the estimates' document holds under the same name, whole or of its convergence.
-AS_IN_DOCUMENT = (
-    *("format", "power", "dispersion", "intercept", "intercept_se", "edf", "deviance"),
-    *("reference", "dropped"),
-)
+AS_IN_DOCUMENT = ("format", *NUMBERS, "reference", "dropped")
 OF_CONVERGENCE = ("converged", "gradient", "iterations", "seconds", "deviances")
+#: Columns of the rows' counts, by their name in the document.
+OF_ROWS = {
+    "used": "rows_used",
+    "blanks": "blanks",
+    "bounded": "bounded",
+    "estimated": "estimated",
+    "several_parts": "several_parts",
+    "left_out": "rows_left_out",
+}
 
 
 class DamagedFit(ClubdataError):
@@ -53,6 +59,7 @@ class Fitted:
     spec: Mapping[str, Any]
     versions: Mapping[str, str]
     check_report: Mapping[str, Any]
+    warm_from: UUID | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -86,8 +93,12 @@ def store_fit(*, claim: jobs.Claim, now: datetime, fitted: Fitted) -> FitRun:
 
 
 def promoted_run(*, club: Club) -> FitRun | None:
-    """The run that the club's answers come from, without its heavy columns."""
-    run: FitRun | None = FitRun.objects.defer(*HEAVY).filter(club=club, promoted=True).first()
+    """The run that the club's answers come from, without its heavy columns.
+
+    A run of an earlier format is none: nobody can read it, and the schedule asks for another.
+    """
+    served = FitRun.objects.filter(club=club, promoted=True, format=FORMAT)
+    run: FitRun | None = served.defer(*HEAVY).first()
     return run
 
 
@@ -112,6 +123,11 @@ def load_fit(run: FitRun) -> StoredFit:
     return stored
 
 
+def seed_of(fingerprint: str) -> int:
+    """Random draws are the same for the same rows."""
+    return int(fingerprint[:8], 16)
+
+
 def forget() -> None:
     """Empty the cache."""
     with _cache_lock:
@@ -124,11 +140,10 @@ def _run_values(fitted: Fitted, document: Mapping[str, Any], now: datetime) -> d
     return {
         **{name: document[name] for name in AS_IN_DOCUMENT},
         **{name: convergence[name] for name in OF_CONVERGENCE},
+        **{column: rows[name] for name, column in OF_ROWS.items()},
         "first_on": rows["first"],
         "last_on": rows["last"],
-        "rows_used": rows["used"],
-        "blanks": rows["blanks"],
-        "rows_left_out": rows["left_out"],
+        "warm_from": fitted.warm_from,
         "revision": fitted.revision,
         "fingerprint": fitted.fingerprint,
         "support": fitted.support,
@@ -163,12 +178,20 @@ def _term_row(run: FitRun, position: int, document: Mapping[str, Any]) -> FitTer
         run=run,
         position=position,
         name=document["term"]["spec"]["name"],
-        kind="smooth" if "margins" in learned else "factor",
+        kind=_kind(learned),
         learned=learned,
+        components=document["components"],
         prior_sd=document["prior_sd"],
         edf=document["edf"],
         first_column=document["start"],
     )
+
+
+def _kind(learned: Mapping[str, Any]) -> str:
+    """As `analytics.catchrate.terms.term_from_document` tells them apart."""
+    if "margins" in learned:
+        return "smooth"
+    return "line" if "mean" in learned else "factor"
 
 
 def _coefficients(document: Mapping[str, Any]) -> list[tuple[str, dict[str, float]]]:
@@ -221,7 +244,7 @@ def _read(run: FitRun) -> StoredFit:
         estimates = from_document(document, _unpacked(whole))
     except (ValueError, KeyError, TypeError) as error:
         raise DamagedFit("The stored fit cannot be read; ask for a new one.") from error
-    return StoredFit(estimates=estimates, support=whole.support, seed=int(whole.fingerprint[:8], 16))
+    return StoredFit(estimates=estimates, support=whole.support, seed=seed_of(whole.fingerprint))
 
 
 def _document(run: FitRun, terms: list[dict[str, Any]]) -> dict[str, Any]:
@@ -230,9 +253,7 @@ def _document(run: FitRun, terms: list[dict[str, Any]]) -> dict[str, Any]:
         "terms": terms,
         "convergence": {name: getattr(run, name) for name in OF_CONVERGENCE},
         "rows": {
-            "used": run.rows_used,
-            "blanks": run.blanks,
-            "left_out": run.rows_left_out,
+            **{name: getattr(run, column) for name, column in OF_ROWS.items()},
             "first": run.first_on.isoformat(),
             "last": run.last_on.isoformat(),
         },
@@ -245,6 +266,7 @@ def _term_document(term: FitTerm, rows: list[tuple[str, float, float]]) -> dict[
         "term": {**term.learned, **levels},
         "estimates": [estimate for _, estimate, _ in rows],
         "standard_errors": [error for _, _, error in rows],
+        "components": term.components,
         "edf": term.edf,
         "prior_sd": term.prior_sd,
         "start": term.first_column,

@@ -235,6 +235,7 @@ class FitRunAdmin(ReadOnly, ClubAdmin):
         "promoted",
         "rows_used",
         "blanks",
+        "did_not_weigh",
         "first_on",
         "last_on",
         "converged",
@@ -243,8 +244,9 @@ class FitRunAdmin(ReadOnly, ClubAdmin):
     search_fields = ["=uid", "=fingerprint"]
     fields = [
         *("club", "fitted_at", "promoted", "promoted_at", "revision", "fingerprint", "first_on", "last_on"),
-        *("rows_used", "blanks", "rows_left_out", "power", "dispersion", "edf", "deviance", "converged"),
-        *("iterations", "seconds", "versions", "check_report"),
+        *("rows_used", "blanks", "bounded", "estimated", "several_parts", "did_not_weigh", "rows_left_out"),
+        *("power", "power_se", "dispersion", "estimated_dispersion", "edf", "deviance", "criterion"),
+        *("converged", "gradient", "iterations", "seconds", "warm_from", "versions", "check_report"),
     ]
 
 

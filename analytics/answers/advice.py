@@ -17,6 +17,7 @@ from analytics.answers.support import (
     bait_at_peg,
     bait_in_month,
     in_season,
+    returns_at_peg,
     returns_by_method,
     returns_on_water,
     water_support,
@@ -120,7 +121,7 @@ def _answered(
         return replace(advice, no_advice=_nothing_offered(question, support, stored, water))
     peg = place.peg()
     baits_at_peg = {} if peg is None else bait_at_peg(stored.support, peg=peg.uid.hex)
-    at_peg = None if peg is None else sum(baits_at_peg.values())
+    at_peg = None if peg is None else returns_at_peg(stored.support, peg=peg.uid.hex)
     setting = _setting(question, place, stored, at_peg)
     scene = Scene(
         estimates=stored.estimates,

@@ -20,7 +20,11 @@ class Freshness(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class FitSummary:
-    """The run that answers come from; `rows_left_out` counts returns by reason."""
+    """The run that answers come from; `rows_left_out` counts returns by reason.
+
+    Of those used: `bounded` are weights known only to lie between two bounds, `estimated` estimates, and
+    `several_parts` totals shared over parts. `did_not_weigh` is what unknown weights were taken for.
+    """
 
     uid: UUID
     fitted_at: datetime
@@ -28,6 +32,10 @@ class FitSummary:
     last_on: date
     rows_used: int
     blanks: int
+    bounded: int
+    estimated: int
+    several_parts: int
+    did_not_weigh: str
     rows_left_out: dict[str, int]
     stale: bool
 
@@ -69,6 +77,10 @@ def summary_of(run: FitRun, *, club_revision: int) -> FitSummary:
         last_on=run.last_on,
         rows_used=run.rows_used,
         blanks=run.blanks,
+        bounded=run.bounded,
+        estimated=run.estimated,
+        several_parts=run.several_parts,
+        did_not_weigh=run.did_not_weigh,
         rows_left_out=dict(run.rows_left_out),
         stale=run.revision != club_revision,
     )

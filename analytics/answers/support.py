@@ -44,7 +44,8 @@ class Evidence:
 class WaterSupport:
     """Counts (baits, rig types + 1, steps + 1) of one water; the last of an axis is 'not recorded'.
 
-    Step s is the distance s times half a metre. `beyond` counts returns further out than any step.
+    Step s is the distance s times half a metre. `beyond` counts returns further out than any step, and
+    `returns` all of the water, whatever they record.
     """
 
     baits: tuple[str, ...]
@@ -96,21 +97,24 @@ def water_support(stored: Mapping[str, Any], *, water: str, methods: frozenset[s
             beyond += count
         elif bait is not None:
             counts[bait_of[bait], rig_of.get(rig, -1), -1 if step is None else step] += count
-    return WaterSupport(baits, rigs, counts, beyond, sum(row[5] for row in rows))
+    return WaterSupport(baits, rigs, counts, beyond, returns_on_water(stored, water=water))
 
 
 def returns_on_water(stored: Mapping[str, Any], *, water: str) -> int:
     """Returns of a water, whatever they record."""
-    return sum(int(row[-1]) for row in stored["choices"] if row[0] == water)
+    return sum(int(count) for where, count in stored["water"] if where == water)
+
+
+def returns_at_peg(stored: Mapping[str, Any], *, peg: str) -> int:
+    """Returns of a peg, whatever they record."""
+    return sum(int(count) for where, count in stored["peg"] if where == peg)
 
 
 def returns_by_method(stored: Mapping[str, Any], *, water: str) -> dict[str, int]:
     """Returns of a water that record a method, by method."""
-    found: dict[str, int] = {}
-    for row_water, _, _, method, _, count in stored["choices"]:
-        if row_water == water and method is not None:
-            found[method] = found.get(method, 0) + count
-    return found
+    return {
+        method: count for where, method, count in stored["method"] if where == water and method is not None
+    }
 
 
 def bait_in_month(stored: Mapping[str, Any], *, water: str, month: int) -> dict[str, int]:

@@ -8,7 +8,7 @@ from analytics.answers.freshness import FitSummary
 from analytics.answers.places import Place
 from analytics.answers.support import FURTHEST_M, WaterSupport
 from analytics.catchrate.estimates import Estimates
-from analytics.catchrate.spec import MATCH, UNKNOWN
+from analytics.catchrate.spec import MATCH, UNKNOWN, DidNotWeigh
 
 #: With fewer returns than this a peg is answered for as a typical peg of its water.
 LEAST_AT_PEG = 5
@@ -55,7 +55,7 @@ def notes_of(
         *_of_fit(fit),
         "Weights go with baits, distances and rig types here, adjusted for water, peg, angler, season, "
         "wind, temperature and match day: an association, not proof of cause. Anglers record the bait "
-        "that caught, and a session with several parts counts as its longest.",
+        "that caught.",
         "The interval is for the mean: single sessions differ far more.",
         *_of_distance(support),
         *_of_month(fit, month),
@@ -81,24 +81,54 @@ def _of_peg(place: Place, at_peg: int | None) -> Iterator[str]:
 def _of_fit(fit: FitSummary) -> Iterator[str]:
     if fit.stale:
         yield "Returns have come in or changed since this was worked out; a new fit will follow."
-    unknown = fit.rows_left_out.get("did_not_weigh", 0)
-    if unknown:
-        yield (
-            f"{_returns(unknown)} of anglers who did not weigh in {'is' if unknown == 1 else 'are'} left "
-            "out: what they caught is not known. If they had little, this looks better than it is."
-        )
+    yield _of_unweighed(fit)
     over = fit.rows_left_out.get("over_net_limit", 0)
     if over:
         yield (
-            f"{_returns(over)} over the net limit {'is' if over == 1 else 'are'} left out, since the whole "
-            "weight is not known: good pegs and baits look a little worse than they are."
+            f"{_returns(over)} over the net limit {_are(over)} left out, since the whole weight is not "
+            "known: good pegs and baits look a little worse than they are."
         )
     counted = fit.rows_left_out.get("counted_only", 0)
     if counted:
         yield (
-            f"{_returns(counted)} that counted fish without weighing them {'is' if counted == 1 else 'are'} "
-            "left out while blanks are kept: this may look a little worse than it is."
+            f"{_returns(counted)} that counted fish without weighing them {_are(counted)} left out while "
+            "blanks are kept: this may look a little worse than it is."
         )
+    if fit.bounded:
+        yield (
+            f"{_returns(fit.bounded)} {_are(fit.bounded)} used for the bounds that the weight lies between, "
+            "not as a weight: over the net limit, say, or counted without weighing."
+        )
+    if fit.estimated:
+        yield f"{_returns(fit.estimated)} {_are(fit.estimated)} of estimated weight, and told less surely."
+    if fit.several_parts:
+        yield (
+            f"{_returns(fit.several_parts)} of several baits, rig types or distances with one weight: the "
+            "weight is shared over the parts in proportion to what each is expected to give."
+        )
+
+
+def _of_unweighed(fit: FitSummary) -> str:
+    """What was made of weights that nobody knows: in every answer, also where there were none."""
+    match DidNotWeigh(fit.did_not_weigh):
+        case DidNotWeigh.AS_ZERO:
+            return (
+                "Anglers who did not weigh in count as having caught nothing: if they tipped back what they "
+                "had, this looks worse than it is."
+            )
+        case DidNotWeigh.CENSORED:
+            return (
+                "Anglers who did not weigh in count as having caught something between nothing and a usual "
+                "weight of the water: where in between is not known."
+            )
+        case DidNotWeigh.LEFT_OUT:
+            unknown = fit.rows_left_out.get("did_not_weigh", 0)
+            if not unknown:
+                return "Anglers who did not weigh in would be left out; there were none."
+            return (
+                f"{_returns(unknown)} of anglers who did not weigh in {_are(unknown)} left out: what they "
+                "caught is not known. If they had little, this looks better than it is."
+            )
 
 
 def _of_distance(support: WaterSupport) -> Iterator[str]:
@@ -113,6 +143,10 @@ def _of_month(fit: FitSummary, month: int) -> Iterator[str]:
             f"The returns span {days} days, less than a year: what is said of {month_name[month]} leans on "
             "the months around it."
         )
+
+
+def _are(count: int) -> str:
+    return "is" if count == 1 else "are"
 
 
 def _returns(count: int) -> str:

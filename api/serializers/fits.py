@@ -5,6 +5,8 @@ from typing import Any
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
+from analytics.catchrate.estimates import AT_ZERO, INSIDE, UNBOUNDED
+from analytics.catchrate.spec import DidNotWeigh
 from analytics.models import FitRun
 from api.serializers.jobs import JobSerializer
 from api.serializers.shapes import OutputSerializer
@@ -12,7 +14,7 @@ from clubdata.models import Job
 
 
 class FitSummarySerializer(OutputSerializer):
-    """The run behind an answer; `rows_left_out` counts returns by reason."""
+    """The run behind an answer; `rows_left_out` counts returns by reason, the other counts those used."""
 
     uid = serializers.UUIDField()
     fitted_at = serializers.DateTimeField()
@@ -20,6 +22,13 @@ class FitSummarySerializer(OutputSerializer):
     last_on = serializers.DateField()
     rows_used = serializers.IntegerField()
     blanks = serializers.IntegerField()
+    bounded = serializers.IntegerField(help_text="Weights known only to lie between two bounds.")
+    estimated = serializers.IntegerField(help_text="Weights that were estimated.")
+    several_parts = serializers.IntegerField(help_text="One weight shared over several parts.")
+    did_not_weigh = serializers.ChoiceField(
+        choices=[choice.value for choice in DidNotWeigh],
+        help_text="What the weights of anglers who did not weigh in were taken for.",
+    )
     rows_left_out = serializers.DictField(child=serializers.IntegerField())
     stale = serializers.BooleanField()
 
@@ -32,34 +41,106 @@ class RunSerializer(FitSummarySerializer):
     revision = serializers.IntegerField()
     fingerprint = serializers.CharField(help_text="SHA-256 of the rows.")
     versions = serializers.DictField(child=serializers.CharField())
-    seconds = serializers.FloatField(help_text="Of the iterations alone.")
+    seconds = serializers.FloatField(help_text="Of the fit alone.")
+    warm_from = serializers.UUIDField(
+        allow_null=True, help_text="The run that the fit began from; null when it began from nothing."
+    )
 
     def get_stale(self, run: FitRun) -> bool:
         return bool(run.revision != run.club.revision)
 
 
+class ComponentSerializer(OutputSerializer):
+    """An estimated variance of a term, on the natural-log scale of weight."""
+
+    name = serializers.CharField(help_text="What varies: 'levels', 'along the bank', 'along day_of_year'.")
+    sd = serializers.FloatField()
+    log_precision = serializers.FloatField(help_text="-2 log sd.")
+    log_precision_se = serializers.FloatField(allow_null=True, help_text="Null at a boundary.")
+    boundary = serializers.ChoiceField(
+        choices=[INSIDE, AT_ZERO, UNBOUNDED],
+        help_text="Whether the variance is inside, at nothing, or so wide that its prior holds nothing.",
+    )
+
+
 class TermSerializer(OutputSerializer):
-    """A term of the model: its kind, prior and effective degrees of freedom."""
+    """A term of the model: its kind, prior, variances and effective degrees of freedom."""
 
     name = serializers.CharField()
-    kind = serializers.CharField()
-    prior_sd = serializers.FloatField()
+    kind = serializers.ChoiceField(choices=["factor", "line", "smooth"])
+    prior_sd = serializers.FloatField(help_text="Of one level, or of the curve over the returns.")
     edf = serializers.FloatField()
+    components = ComponentSerializer(many=True, help_text="None where the prior was fixed.")
+
+
+class DroppedSerializer(OutputSerializer):
+    """A term that the club's returns cannot speak for."""
+
+    name = serializers.CharField()
+    code = serializers.CharField()
+    reason = serializers.CharField()
+
+
+class FlatnessSerializer(OutputSerializer):
+    """Mean residuals in bins of one covariate; numbers are null where nothing was judged."""
+
+    covariate = serializers.CharField()
+    verdict = serializers.ChoiceField(choices=["flat", "not flat", "not judged"])
+    bins = serializers.IntegerField()
+    chi_square = serializers.FloatField(allow_null=True)
+    p_value = serializers.FloatField(allow_null=True)
+    largest_mean = serializers.FloatField(allow_null=True)
+    largest_mean_se = serializers.FloatField(allow_null=True)
+    largest_bin = serializers.CharField(allow_null=True)
+
+
+class InfluenceSerializer(OutputSerializer):
+    """A return that pulls hard."""
+
+    uid = serializers.UUIDField(help_text="The return's public id.")
+    weight_g = serializers.FloatField()
+    expected_g = serializers.FloatField()
+    score = serializers.FloatField(help_text="Derivative of its log-likelihood by log mean.")
+    residual = serializers.FloatField(help_text="Pearson's.")
+
+
+class WallSerializer(OutputSerializer):
+    """An estimate that nothing but a bound or a prior holds; levels that stand for people are left empty."""
+
+    term = serializers.CharField()
+    level = serializers.CharField()
+    estimate = serializers.FloatField()
+
+
+class DiagnosisSerializer(OutputSerializer):
+    """Randomised quantile residuals, the returns that pull hardest, estimates at a wall."""
+
+    residuals = serializers.IntegerField(help_text="Returns that gave one: those of exact weight.")
+    residual_mean = serializers.FloatField(allow_null=True)
+    residual_sd = serializers.FloatField(allow_null=True)
+    flatness = FlatnessSerializer(many=True)
+    influential = InfluenceSerializer(many=True)
+    walls = WallSerializer(many=True)
 
 
 class RunDetailSerializer(RunSerializer):
-    """The run with the model's own figures. Levels stay inside: some of them stand for people."""
+    """The run with the model's own figures. No level is shown that stands for a person."""
 
     power = serializers.FloatField()
+    power_se = serializers.FloatField(allow_null=True, help_text="Null where the power was given.")
     dispersion = serializers.FloatField()
+    estimated_dispersion = serializers.FloatField(help_text="Of weights that were estimated.")
     intercept = serializers.FloatField()
     edf = serializers.FloatField()
     deviance = serializers.FloatField()
+    criterion = serializers.FloatField(help_text="Minus the restricted log-likelihood, up to a constant.")
     converged = serializers.BooleanField()
     gradient = serializers.FloatField()
     iterations = serializers.IntegerField()
-    check = serializers.DictField(child=serializers.FloatField(allow_null=True), source="check_report")
+    check = serializers.DictField(child=serializers.FloatField(allow_null=True), source="check_report.check")
+    diagnosis = DiagnosisSerializer(source="check_report.diagnosis")
     terms = TermSerializer(many=True)
+    dropped = DroppedSerializer(many=True)
 
 
 class FitSerializer(JobSerializer):

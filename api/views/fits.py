@@ -21,7 +21,7 @@ from clubdata.models import Job, JobKind
 from clubdata.services.members import FITS, Membership
 
 # Large columns that no list shows.
-UNSHOWN = ("covariance", "support", "spec", "deviances", "reference", "dropped")
+UNSHOWN = ("covariance", "support", "spec", "deviances", "reference")
 
 
 def visible_fits(who: Membership) -> QuerySet[Job]:

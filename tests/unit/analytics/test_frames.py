@@ -11,7 +11,7 @@ import pytest
 from django.test.utils import CaptureQueriesContext
 
 from analytics import frames, rows
-from analytics.frames import count_support, load_frame, longest_part
+from analytics.frames import count_support, load_frame
 from analytics.rows import fetched_rows, read_rows
 from clubdata.models import CatchLine, Conditions, HookBait, Outcome, Return, RigType, SessionPart
 from tests.factories import (
@@ -195,15 +195,6 @@ def test_who_did_not_fish_is_a_row_without_hours(heron_small: SmallClub) -> None
     assert np.isnan(load_frame(club=heron_small.club).frame["hours"][0])
 
 
-def test_the_longest_part_stands_for_its_session_with_all_its_hours(heron_small: SmallClub) -> None:
-    caster, reds = heron_small.caster, heron_small.red_maggot
-    session_of_parts(heron_small, (caster, 1, None), (reds, 2, None), (caster, 2, None))
-    make_return(heron_small.member, heron_small.pegs["1"], outcome=Outcome.DID_NOT_FISH, hours=None)
-    rows = longest_part(load_frame(club=heron_small.club).frame).set_index("outcome")
-    assert rows["hook_bait"]["weighed"] == reds.uid.hex, "the earlier of the two longest"
-    assert rows["hours"]["weighed"] == 5.0 and np.isnan(rows["hours"]["did_not_fish"])
-
-
 def test_as_many_queries_whatever_the_number_of_rows(stored_club: StoredClub) -> None:
     from django.db import connection
 
@@ -320,7 +311,7 @@ def test_another_clubs_returns_are_never_read(heron_small: SmallClub, other_club
     assert load_frame(club=other_club.club).frame.empty
 
 
-@pytest.mark.parametrize("outcome", [Outcome.DID_NOT_WEIGH, Outcome.DID_NOT_FISH, Outcome.COUNTED_ONLY])
+@pytest.mark.parametrize("outcome", [Outcome.DID_NOT_WEIGH, Outcome.DID_NOT_FISH])
 def test_support_counts_only_returns_that_a_fit_uses(heron_small: SmallClub, outcome: Outcome) -> None:
     hand_in(heron_small)
     hand_in(heron_small, outcome=outcome, hours=None if outcome == Outcome.DID_NOT_FISH else Decimal(5))
@@ -348,6 +339,25 @@ def test_support_counts_a_session_once_for_each_choice_of_its_parts(heron_small:
     assert support["bait_peg"] == sorted([[peg, caster, 2], [peg, reds, 1]], key=repr)
     expected = [[water, caster, None, None, None, 2], [water, reds, None, None, None, 1]]
     assert support["choices"] == sorted(expected, key=repr)
+
+
+def test_support_counts_a_bait_once_a_session_where_it_was_fished_longest(heron_small: SmallClub) -> None:
+    caster, reds = heron_small.caster, heron_small.red_maggot
+    session = session_of_parts(heron_small, (caster, 1, None), (caster, 2, None), (reds, 2, None))
+    for part, distance_m in zip(session.parts.order_by("part_order"), (7, 11, 13), strict=True):
+        part.distance_m = distance_m
+        part.save()
+    support = count_support(load_frame(club=heron_small.club).frame)
+    water, peg = heron_small.mere.uid.hex, heron_small.pegs["1"].uid.hex
+    expected = [[water, caster.uid.hex, None, None, 22, 1], [water, reds.uid.hex, None, None, 26, 1]]
+    assert support["choices"] == sorted(expected, key=repr)
+    assert (support["water"], support["peg"]) == ([[water, 1]], [[peg, 1]]), "one session all the same"
+
+
+def test_support_counts_what_is_only_known_to_be_at_least(heron_small: SmallClub) -> None:
+    for outcome in (Outcome.OVER_NET_LIMIT, Outcome.COUNTED_ONLY, Outcome.DID_NOT_WEIGH):
+        hand_in(heron_small, outcome=outcome)
+    assert count_support(load_frame(club=heron_small.club).frame)["water"] == [[heron_small.mere.uid.hex, 2]]
 
 
 def test_support_adds_up_to_the_truth(stored_club: StoredClub) -> None:

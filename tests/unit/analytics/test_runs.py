@@ -1,18 +1,26 @@
 """A club's fit from its rows to its promoted run."""
 
+import json
 from datetime import timedelta
+from typing import Any
 from unittest.mock import patch
+from uuid import uuid4
 
+import numpy as np
+import pandas as pd
 import pytest
 
-from analytics import runs
+from analytics import runs, store
 from analytics.answers.freshness import Freshness, fit_status
-from analytics.catchrate.check import Check
+from analytics.catchrate.check import Check, Diagnosis, Wall
+from analytics.catchrate.estimates import FORMAT, Refusal
+from analytics.frames import ClubFrame
 from analytics.models import FitRun
+from analytics.report import report_of
 from analytics.requests import FAILED_WAITS, fit_stale_clubs, request_fit
 from analytics.runs import refusal_of, run_fit
-from analytics.store import KEPT_RUNS, load_fit
-from clubdata.models import Club, Job, JobState, Outcome, Return
+from analytics.store import KEPT_RUNS, load_fit, promoted_run
+from clubdata.models import Club, Job, JobState, Outcome, Return, SessionPart
 from clubdata.services import jobs
 from tests.factories import make_club, make_member, make_pegs, make_return, make_water
 from tests.unit.analytics.conftest import NOW, StoredClub, clock, fit_now
@@ -63,8 +71,23 @@ def test_what_did_not_weigh_is_left_out_and_counted(stored_club: StoredClub) -> 
         outcome=Outcome.DID_NOT_WEIGH, weight_g=None, weight_unit="", weight_step=None
     )
     run = fit_now(stored_club.club)
-    assert run.rows_left_out == {"did_not_weigh": 9}
+    assert run.rows_left_out == {"did_not_weigh": 9} and run.did_not_weigh == "left out"
     assert run.rows_used == len(stored_club.frame) - 9
+
+
+def test_what_is_known_to_be_at_least_is_used_as_that_and_counted(stored_club: StoredClub) -> None:
+    some = list(Return.objects.filter(outcome=Outcome.WEIGHED).values_list("pk", flat=True)[:5])
+    Return.objects.filter(pk__in=some).update(outcome=Outcome.OVER_NET_LIMIT)
+    run = fit_now(stored_club.club)
+    assert (run.bounded, run.rows_left_out, run.rows_used) == (5, {}, len(stored_club.frame))
+
+
+def test_one_weight_of_several_parts_is_shared_and_counted(stored_club: StoredClub) -> None:
+    for part in SessionPart.objects.filter(hook_bait__isnull=False).order_by("pk")[:7]:
+        part.pk, part.uid, part.part_order = None, uuid4(), part.part_order + 1
+        part.save(force_insert=True)
+    run = fit_now(stored_club.club)
+    assert (run.several_parts, run.rows_used) == (7, len(stored_club.frame))
 
 
 @pytest.mark.django_db
@@ -127,11 +150,101 @@ def test_only_the_last_runs_stay(stored_club: StoredClub) -> None:
 
 
 def test_the_same_returns_give_the_same_numbers(stored_club: StoredClub) -> None:
-    first, second = fit_now(stored_club.club), fit_now(stored_club.club)
+    first = fit_now(stored_club.club)
+    one = load_fit(first).estimates
+    FitRun.objects.all().delete()
+    second = fit_now(stored_club.club)
+    other = load_fit(second).estimates
     assert first.fingerprint == second.fingerprint
-    one, other = load_fit(first).estimates, load_fit(second).estimates
     assert one.intercept == other.intercept
     assert [item.estimates for item in one.terms] == [item.estimates for item in other.terms]
+    assert np.array_equal(one.covariance_factor, other.covariance_factor)
+
+
+def test_a_fit_begins_from_the_one_that_is_served_and_comes_to_the_same(stored_club: StoredClub) -> None:
+    """Within the ten-thousandth of a standard error that the model's own law asks of warm and cold."""
+    first, second = fit_now(stored_club.club), fit_now(stored_club.club)
+    assert (first.warm_from, second.warm_from) == (None, first.uid)
+    assert second.iterations < first.iterations
+    cold, warm = load_fit(first).estimates, load_fit(second).estimates
+    assert warm.intercept == pytest.approx(cold.intercept, abs=1e-4 * cold.intercept_se)
+    for one, other in zip(cold.terms, warm.terms, strict=True):
+        apart = np.abs(np.array(one.estimates) - other.estimates) / one.standard_errors
+        assert apart.max() < 1e-4, one.name
+
+
+def test_an_earlier_fit_that_cannot_be_read_is_left_alone(stored_club: StoredClub) -> None:
+    fit_now(stored_club.club)
+    store.forget()
+    FitRun.objects.update(covariance=b"nonsense")
+    run = fit_now(stored_club.club)
+    assert run.warm_from is None and run.promoted
+
+
+def test_an_earlier_fit_of_another_format_is_left_alone_and_asked_for_again(stored_club: StoredClub) -> None:
+    fit_now(stored_club.club)
+    FitRun.objects.update(format=FORMAT - 1)
+    assert promoted_run(club=stored_club.club) is None
+    assert fit_status(club=stored_club.club).freshness is Freshness.NONE
+    assert [job.club for job in fit_stale_clubs(now=NOW)] == [stored_club.club]
+    run = fit_now(stored_club.club)
+    assert run.warm_from is None and run.promoted
+
+
+def test_a_fit_that_an_earlier_one_leads_nowhere_is_begun_again(stored_club: StoredClub) -> None:
+    fit_now(stored_club.club)
+    real, begun = runs.fit_catch, []
+
+    def lost_when_warm(frame: Any, spec: Any, tell: Any, warm: Any) -> object:
+        begun.append("cold" if warm is None else "warm")
+        return real(frame, spec, tell, warm) if warm is None else Refusal("not_converged", "-")
+
+    with patch.object(runs, "fit_catch", lost_when_warm):
+        run = fit_now(stored_club.club)
+    assert begun == ["warm", "cold"]
+    assert run.warm_from is None and run.promoted
+
+
+def test_progress_counts_the_iterations(stored_club: StoredClub) -> None:
+    told: list[tuple[int, int, str]] = []
+    claim = claimed(stored_club.club)
+    run_fit(claim=claim, clock=clock, progress=lambda *step: told.append(step))
+    steps = [step for _, _, step in told]
+    iterations = FitRun.objects.get().iterations
+    assert steps[0] == "reading the returns" and steps[-3:] == ["checking", "storing", "done"]
+    assert {f"fitting: iteration {number}" for number in range(1, iterations + 1)} <= set(steps)
+    done = [number for number, _, _ in told]
+    assert done == sorted(done) and done[-1] == told[-1][1]
+
+
+def test_what_the_check_and_the_diagnosis_found_is_kept_without_people(stored_club: StoredClub) -> None:
+    run = fit_now(stored_club.club)
+    report = run.check_report
+    assert report["check"]["returns"] == run.rows_used
+    assert {item["covariate"] for item in report["diagnosis"]["flatness"]} >= {"fitted", "season", "year"}
+    pulling = report["diagnosis"]["influential"]
+    heaviest = Return.objects.get(uid=pulling[0]["uid"])
+    assert heaviest.club == stored_club.club
+    assert pulling and all(
+        (Return.objects.get(uid=item["uid"]).weight_g or 0) == item["weight_g"] for item in pulling
+    )
+    text = json.dumps(report, allow_nan=False)
+    assert not any(member.uid.hex in text for member in stored_club.members.values())
+
+
+def test_an_angler_at_a_wall_is_not_named() -> None:
+    diagnosis = Diagnosis(
+        residuals=0,
+        residual_mean=float("nan"),
+        residual_sd=float("nan"),
+        flatness=(),
+        influential=(),
+        walls=(Wall("angler", "ab12", -6.0), Wall("peg", "cd34", 7.0)),
+    )
+    empty = ClubFrame(pd.DataFrame(), 1, "", np.empty((0, 2), dtype=np.uint64))
+    report = report_of(check(), diagnosis, empty)["diagnosis"]
+    assert [wall["level"] for wall in report["walls"]] == ["", "cd34"]
+    assert report["residual_mean"] is None, "JSON knows no NaN"
 
 
 def check(**values: float) -> Check:

@@ -15,7 +15,11 @@ from django.db import DataError, IntegrityError, connection, transaction
 from django.test.utils import CaptureQueriesContext
 
 from analytics import store
-from analytics.catchrate.estimates import Estimates
+from analytics.catchrate.estimates import Estimates, TermEstimate
+from analytics.catchrate.fit import fit_catch
+from analytics.catchrate.spec import Line
+from analytics.catchrate.terms import LearnedLine
+from analytics.frames import load_frame
 from analytics.models import FitCoefficient, FitRun, FitTerm
 from analytics.requests import request_fit
 from analytics.store import CACHED_RUNS, DamagedFit, Fitted, load_fit, promoted_run, store_fit
@@ -97,12 +101,79 @@ def test_the_database_itself_refuses_a_coefficient_that_is_not_finite(
 
 
 @pytest.mark.parametrize("wrong", [float("nan"), float("inf")])
-@pytest.mark.parametrize("field", ["dispersion", "deviance", "edf", "intercept"])
+@pytest.mark.parametrize(
+    "field", ["dispersion", "estimated_dispersion", "criterion", "deviance", "edf", "intercept"]
+)
 def test_the_database_itself_refuses_a_run_that_is_not_finite(
     fitted_club: StoredClub, field: str, wrong: float
 ) -> None:
     with pytest.raises((IntegrityError, DataError)), transaction.atomic():
         FitRun.objects.update(**{field: wrong})
+
+
+def test_a_power_se_is_unknown_or_a_number_above_zero(fitted_club: StoredClub) -> None:
+    FitRun.objects.update(power_se=None)
+    for wrong in (0.0, -1.0, float("inf")):
+        with pytest.raises((IntegrityError, DataError)), transaction.atomic():
+            FitRun.objects.update(power_se=wrong)
+
+
+def test_every_estimated_variance_is_kept_with_its_uncertainty_and_boundary(estimates: Estimates) -> None:
+    peg = FitTerm.objects.get(name="peg")
+    assert [item["name"] for item in peg.components] == ["levels", "along the bank"]
+    for term in FitTerm.objects.all():
+        for item in term.components:
+            assert item["log_precision"] == pytest.approx(-2.0 * np.log(item["sd"]))
+            assert (item["log_precision_se"] is None) <= (item["boundary"] != "inside")
+    found = estimates.term("peg")
+    assert found is not None
+    assert [dataclasses.asdict(item) for item in found.components] == peg.components
+
+
+def test_a_variance_that_is_not_finite_is_refused_at_the_door(estimates: Estimates) -> None:
+    claim = claimed(make_club("other"))
+    first, *others = (item for item in estimates.terms if item.components)
+    wrong = dataclasses.replace(first.components[0], log_precision_se=float("nan"))
+    bad = dataclasses.replace(first, components=(wrong,))
+    rest = [bad if item.name == first.name else item for item in estimates.terms]
+    assert others
+    with pytest.raises(ValueError, match="not finite"):
+        store_fit(claim=claim, now=NOW, fitted=fitted(dataclasses.replace(estimates, terms=tuple(rest))))
+
+
+def test_a_line_is_stored_as_one_and_comes_back(estimates: Estimates) -> None:
+    """The club's own model has none: log hours as a line tests that effort's coefficient is one."""
+    effort = TermEstimate(
+        LearnedLine(Line("effort", "log_hours"), mean=1.5), (0.25,), (0.125,), 0.75, 2.0, None
+    )
+    with_line = dataclasses.replace(estimates, terms=(*estimates.terms, effort))
+    claim = claimed(make_club("other"))
+    run = store_fit(claim=claim, now=NOW, fitted=fitted(with_line))
+    assert FitTerm.objects.get(run=run, name="effort").kind == "line"
+    assert load_fit(run).estimates.to_document() == with_line.to_document()
+
+
+def test_a_fit_of_another_format_is_no_fit_to_read(fitted_club: StoredClub) -> None:
+    FitRun.objects.update(format=1)
+    with pytest.raises(DamagedFit):
+        load_fit(FitRun.objects.get())
+    assert promoted_run(club=fitted_club.club) is None
+
+
+def test_a_fit_from_the_store_starts_the_next_as_the_one_in_memory_does(
+    stored_club: StoredClub, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    kept: list[Fitted] = []
+    real = store.store_fit
+    monkeypatch.setattr(
+        "analytics.runs.store_fit", lambda **values: kept.append(values["fitted"]) or real(**values)
+    )
+    loaded = load_fit(fit_now(stored_club.club)).estimates
+    frame = load_frame(club=stored_club.club).frame
+    one, other = (fit_catch(frame, warm=warm) for warm in (kept[0].estimates, loaded))
+    assert isinstance(one, Estimates) and isinstance(other, Estimates)
+    assert np.array_equal(one.covariance_factor, other.covariance_factor)
+    assert [item.estimates for item in one.terms] == [item.estimates for item in other.terms]
 
 
 def test_a_changed_byte_of_the_covariance_is_found(fitted_club: StoredClub) -> None:

@@ -5,6 +5,7 @@ import math
 from datetime import date
 from decimal import Decimal
 from typing import Any
+from uuid import uuid4
 
 import pytest
 from django.db import connection
@@ -272,7 +273,14 @@ def test_those_who_did_not_weigh_are_counted_in_the_answer(stored_club: StoredCl
     assert any("9 returns of anglers who did not weigh in" in note for note in ask(stored_club).notes)
 
 
-def test_what_is_left_out_for_want_of_a_weight_is_counted_in_the_answer(stored_club: StoredClub) -> None:
+def test_every_answer_says_what_was_made_of_those_who_did_not_weigh(fitted_club: StoredClub) -> None:
+    assert "Anglers who did not weigh in would be left out; there were none." in ask(fitted_club).notes
+    for choice, words in (("as zero", "having caught nothing"), ("between zero and a bound", "in between")):
+        FitRun.objects.update(did_not_weigh=choice)
+        assert any(words in note for note in ask(fitted_club).notes)
+
+
+def test_what_is_only_known_to_be_at_least_is_counted_in_the_answer(stored_club: StoredClub) -> None:
     some = list(Return.objects.filter(outcome=Outcome.WEIGHED).values_list("pk", flat=True)[:5])
     Return.objects.filter(pk__in=some[:4]).update(outcome=Outcome.OVER_NET_LIMIT)
     Return.objects.filter(pk=some[4]).update(
@@ -280,8 +288,36 @@ def test_what_is_left_out_for_want_of_a_weight_is_counted_in_the_answer(stored_c
     )
     fit_now(stored_club.club)
     notes = ask(stored_club).notes
-    assert any(note.startswith("4 returns over the net limit are left out") for note in notes)
-    assert any(note.startswith("1 return that counted fish without weighing them is left") for note in notes)
+    assert any(note.startswith("5 returns are used for the bounds") for note in notes)
+    assert not any("over the net limit are left out" in note for note in notes)
+
+
+def test_an_answer_says_how_one_weight_of_several_parts_was_shared(stored_club: StoredClub) -> None:
+    def of_parts() -> list[str]:
+        return [note for note in ask(stored_club).notes if "in proportion to what each is expected" in note]
+
+    fit_now(stored_club.club)
+    assert of_parts() == []
+    part = SessionPart.objects.filter(session__water=stored_club.waters["water 0"]).first()
+    assert part is not None
+    part.pk, part.uid, part.part_order = None, uuid4(), part.part_order + 1
+    part.save(force_insert=True)
+    fit_now(stored_club.club)
+    assert len(of_parts()) == 1 and of_parts()[0].startswith("1 return of several baits")
+
+
+def test_estimated_weights_are_counted_in_the_answer(stored_club: StoredClub) -> None:
+    some = list(Return.objects.filter(outcome=Outcome.WEIGHED).values_list("pk", flat=True)[:40])
+    Return.objects.filter(pk__in=some).update(outcome=Outcome.ESTIMATED)
+    fit_now(stored_club.club)
+    assert any(note.startswith("40 returns are of estimated weight") for note in ask(stored_club).notes)
+
+
+def test_every_driver_has_a_label_in_words(fitted_club: StoredClub) -> None:
+    drivers = {driver.name: driver.label for choice in ask(fitted_club).choices for driver in choice.drivers}
+    assert {"water", "hook_bait", "water_year", "averaging"} <= set(drivers)
+    assert drivers["water_year"] == "water in this year"
+    assert not any("_" in label for label in drivers.values())
 
 
 def test_a_stale_answer_says_so(fitted_club: StoredClub) -> None:

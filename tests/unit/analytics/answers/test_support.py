@@ -10,6 +10,9 @@ from analytics.answers.support import (
     bait_at_peg,
     how_much_we_know,
     in_season,
+    returns_at_peg,
+    returns_by_method,
+    returns_on_water,
     water_support,
 )
 
@@ -23,7 +26,11 @@ STORED = {
         ["brook", "worm", "bulk", None, 19, 9],
     ],
     "bait_month": [["mere", "worm", 12, 2], ["mere", "worm", 1, 1], ["mere", "corn", 6, 9]],
-    "bait_peg": [["p1", "worm", 3], ["p2", "worm", 4]],
+    "bait_peg": [["p1", "worm", 3], ["p2", "worm", 4], ["p2", "corn", 2]],
+    "method": [["mere", "pole", 4], ["mere", None, 16], ["brook", None, 9]],
+    # One of the mere's sessions was fished with two baits.
+    "water": [["mere", 20], ["brook", 9]],
+    "peg": [["p1", 3], ["p2", 5]],
 }
 
 
@@ -36,7 +43,7 @@ def test_counts_are_of_one_water() -> None:
     assert support.near(worm, 18) == 4
     assert support.near(worm, 24) == 0
     assert support.near(worm, 32) == 0, "what was not recorded is near nothing"
-    assert (support.beyond, support.returns) == (3, 21)
+    assert (support.beyond, support.returns) == (3, 20)
 
 
 def test_a_method_keeps_only_what_was_caught_by_it() -> None:
@@ -56,7 +63,13 @@ def test_a_season_goes_round_the_year() -> None:
     assert in_season(STORED, water="mere", month=1) == {"worm"}
     assert in_season(STORED, water="mere", month=3) == set()
     assert in_season(STORED, water="mere", month=7) == {"corn"}
-    assert bait_at_peg(STORED, peg="p2") == {"worm": 4}
+    assert bait_at_peg(STORED, peg="p2") == {"worm": 4, "corn": 2}
+
+
+def test_a_session_of_several_baits_is_one_return_of_its_water_and_peg() -> None:
+    assert (returns_on_water(STORED, water="mere"), returns_on_water(STORED, water="tarn")) == (20, 0)
+    assert (returns_at_peg(STORED, peg="p2"), returns_at_peg(STORED, peg="p3")) == (5, 0)
+    assert returns_by_method(STORED, water="mere") == {"pole": 4}
 
 
 @pytest.mark.parametrize(
