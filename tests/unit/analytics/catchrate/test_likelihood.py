@@ -171,11 +171,3 @@ def test_the_objective_of_bounded_weights_is_minus_the_log_of_their_probability(
     assert likelihood.objective(family, eta, logs) == pytest.approx(expected)
     deviance = (bounded.frequency * family.deviance(bounded.weight, eta))[exact].sum()
     assert likelihood.deviance(family, eta) == pytest.approx(deviance)
-
-
-def test_a_response_can_be_cut_to_some_of_its_rows(bounded: Response) -> None:
-    rows = np.array([0, 3, 4])
-    cut = bounded.at(rows)
-    np.testing.assert_array_equal(cut.weight, bounded.weight[rows])
-    np.testing.assert_array_equal(cut.bounded, [0, 2])
-    assert Response.exact(np.ones(3)).at(rows[:1]).bounded.size == 0
