@@ -159,12 +159,12 @@ def _distinct(column: Column) -> tuple[IntArray, list[Any]]:
 
 
 def _text(cell: Any) -> str:
-    """A cell as a word: 7, 7.0 and '7' are one, as are a day and its midnight."""
-    if isinstance(cell, float | np.floating) and float(cell).is_integer():
-        return str(int(cell))
+    """A cell as a word: 7, 7.0, '7' and '7.0' are one, as are a day and its midnight."""
     if isinstance(cell, pd.Timestamp) and cell == cell.normalize():
         return cell.date().isoformat()
-    return str(cell).strip()
+    text = str(cell).strip()
+    # What spreadsheets and data frames make of whole numbers beside missing ones.
+    return text[:-2] if text.endswith(".0") and text[:-2].isdecimal() else text
 
 
 def _words(column: Column) -> pd.Categorical:
