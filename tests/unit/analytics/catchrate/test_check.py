@@ -3,15 +3,19 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
+from statsmodels.genmod import families
 
 from analytics.catchrate.check import Check, Wall, check_fit, diagnose_fit, dispersion_ratio_se
 from analytics.catchrate.draws import draw
 from analytics.catchrate.estimates import Estimates
 from analytics.catchrate.family import zero_probability
 from analytics.catchrate.fit import fit_catch
+from analytics.catchrate.fitted import fitted_returns
 from analytics.catchrate.residuals import FLAT, NOT_FLAT, NOT_JUDGED
-from analytics.catchrate.spec import CatchSpec
+from analytics.catchrate.returns import usable_returns
+from analytics.catchrate.spec import CatchSpec, DidNotWeigh
 from tests.simulation.club import simulate_club
+from tests.simulation.harder import Harder
 
 COVARIATES = ["fitted", "season", "peg order", "year", "hours"]
 
@@ -47,6 +51,52 @@ def test_returns_that_the_fit_never_saw_show_up_in_the_check(frame: pd.DataFrame
     estimates = fitted(frame)
     doubtful = frame.assign(weight_g=np.where(frame.index % 3 == 0, 0.0, frame["weight_g"]))
     assert check_fit(estimates, doubtful).blank_share_z > 10
+
+
+def test_usable_returns_are_checked_like_the_frame_they_came_from(frame: pd.DataFrame, check: Check) -> None:
+    estimates = fitted(frame)
+    assert check_fit(estimates, usable_returns(frame)) == check
+    assert diagnose_fit(estimates, usable_returns(frame)) == diagnose_fit(estimates, frame)
+
+
+def test_the_share_of_blanks_and_the_residuals_are_of_exact_weights_alone() -> None:
+    harder = Harder(did_not_weigh_share=0.4, net_limit_g=20_000, two_part_share=0.2)
+    frame = simulate_club(7, 900, pegs=20, anglers=20, harder=harder).frame.reset_index(drop=True)
+    estimates = fitted(frame, CatchSpec(did_not_weigh=DidNotWeigh.CENSORED))
+    check, diagnosis = check_fit(estimates, frame), diagnose_fit(estimates, frame)
+    sessions = frame.drop_duplicates("session")
+    exact = sessions["outcome"].isin(["weighed", "blank"])
+    assert (check.returns, check.exact) == (len(sessions), exact.sum())
+    assert diagnosis.residuals == check.exact < check.returns - 50
+    assert check.blank_share_observed == (sessions["outcome"][exact] == "blank").mean()
+    known = fitted_returns(estimates, frame)
+    weight, mean = known.returns.weight_g[known.exact], known.mean_g[known.exact]
+    deviance = families.Tweedie(var_power=estimates.power).deviance(weight, mean)
+    assert check.deviance == pytest.approx(deviance, rel=1e-9)
+    # In the frame with every row, the influential ones are where their positions say.
+    for item in diagnosis.influential:
+        assert frame["weight_g"].iloc[item.position] == item.weight_g
+
+
+def test_each_class_of_returns_is_held_against_its_own_dispersion(frame: pd.DataFrame) -> None:
+    # Weights as the fit has them, but every third with three times the dispersion, and said to be so.
+    truth = fitted(frame)
+    estimated = np.arange(len(frame)) % 3 == 0
+    known = fitted_returns(truth, frame)
+    phi = known.dispersion * np.where(estimated, 3.0, 1.0)
+    weight = draw(np.random.default_rng(1), known.mean_g, phi, truth.power)
+    told = frame.assign(weight_g=weight, outcome=np.where(estimated, "estimated", "weighed"))
+    apart = check_fit(replace(truth, estimated_dispersion=3.0 * truth.dispersion), told)
+    assert abs(apart.dispersion_z) < 4
+    assert apart.estimated_pearson_dispersion is not None
+    assert 2 < apart.estimated_pearson_dispersion / apart.pearson_dispersion < 4
+    assert check_fit(truth, told).dispersion_z > 10
+
+
+def test_the_offset_is_tested_by_kind_of_session(check: Check) -> None:
+    # Every match of this club lasts five hours, which tells nothing of hours.
+    assert [item.session_kind for item in check.effort_exponents] == ["pleasure"]
+    assert abs(check.effort_exponents[0].z) < 4
 
 
 def test_the_chance_of_a_blank_by_hand() -> None:

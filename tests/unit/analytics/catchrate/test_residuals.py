@@ -1,5 +1,8 @@
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy.stats import kstest, norm
 
 from analytics.catchrate.draws import draw
 from analytics.catchrate.residuals import FLAT, NOT_FLAT, NOT_JUDGED, flatness, quantile_residuals
@@ -23,11 +26,28 @@ def residuals(weights: np.ndarray, means: np.ndarray, dispersion: float = DISPER
 
 
 def test_residuals_of_the_true_model_are_standard_normal(weights: np.ndarray, means: np.ndarray) -> None:
-    from scipy.stats import kstest
-
     assert (weights == 0).sum() > 200
     assert kstest(residuals(weights, means), "norm").pvalue > 0.001
     assert kstest(residuals(weights, means, 2 * DISPERSION), "norm").pvalue < 1e-6
+
+
+@settings(max_examples=40, deadline=None, derandomize=True)
+@given(
+    power=st.floats(1.05, 1.95),
+    log_dispersion=st.floats(-2.0, 2.0),
+    log_mean_sd=st.floats(0.0, 1.5),
+    seed=st.integers(0, 2**32 - 1),
+)
+def test_residuals_are_uniform_under_the_truth_whatever_it_is(
+    power: float, log_dispersion: float, log_mean_sd: float, seed: int
+) -> None:
+    generator = np.random.default_rng(seed)
+    means = np.exp(generator.normal(0.0, log_mean_sd, 1000))
+    dispersion = np.exp(log_dispersion) * np.where(np.arange(1000) % 3 == 0, 2.0, 1.0)
+    weights = draw(generator, means, dispersion, power)
+    z = quantile_residuals(generator, weights, means, dispersion, power)
+    # Forty clubs: one in a hundred thousand each leaves one in two and a half thousand for them all.
+    assert kstest(norm.cdf(z), "uniform").pvalue > 1e-5
 
 
 def test_a_weight_that_cannot_be_has_a_finite_residual() -> None:
@@ -36,8 +56,6 @@ def test_a_weight_that_cannot_be_has_a_finite_residual() -> None:
 
 
 def test_the_true_model_is_flat_and_its_p_values_are_uniform(weights: np.ndarray, means: np.ndarray) -> None:
-    from scipy.stats import kstest
-
     z = residuals(weights, means)
     assert flatness("fitted", means, z).verdict == FLAT
     generator = np.random.default_rng(8)
