@@ -81,6 +81,38 @@ class DroppedSerializer(OutputSerializer):
     reason = serializers.CharField()
 
 
+class EffortExponentSerializer(OutputSerializer):
+    """Whether catch goes with hours, as the model has it, by kind of session: then the exponent is one."""
+
+    session_kind = serializers.CharField()
+    sessions = serializers.IntegerField()
+    exponent = serializers.FloatField()
+    standard_error = serializers.FloatField()
+    z = serializers.FloatField(help_text="The exponent's distance from one, in standard errors.")
+
+
+class CheckSerializer(OutputSerializer):
+    """The fit against its own returns; null where there is nothing to tell."""
+
+    returns = serializers.IntegerField()
+    exact = serializers.IntegerField(help_text="Returns of exact weight, which the figures are about.")
+    blank_share_observed = serializers.FloatField(allow_null=True)
+    blank_share_fitted = serializers.FloatField(allow_null=True)
+    blank_share_z = serializers.FloatField(allow_null=True, help_text="The difference in standard errors.")
+    pearson_dispersion = serializers.FloatField(allow_null=True)
+    estimated_pearson_dispersion = serializers.FloatField(
+        allow_null=True, help_text="Of weights that were estimated."
+    )
+    dispersion_ratio = serializers.FloatField(allow_null=True, help_text="As found over as fitted.")
+    dispersion_z = serializers.FloatField(
+        allow_null=True, help_text="Its distance from one, in standard errors."
+    )
+    deviance = serializers.FloatField(allow_null=True)
+    baseline_deviance = serializers.FloatField(allow_null=True, help_text="Of each water's mean catch rate.")
+    deviance_explained = serializers.FloatField(allow_null=True)
+    effort_exponents = EffortExponentSerializer(many=True)
+
+
 class FlatnessSerializer(OutputSerializer):
     """Mean residuals in bins of one covariate; numbers are null where nothing was judged."""
 
@@ -137,7 +169,7 @@ class RunDetailSerializer(RunSerializer):
     converged = serializers.BooleanField()
     gradient = serializers.FloatField()
     iterations = serializers.IntegerField()
-    check = serializers.DictField(child=serializers.FloatField(allow_null=True), source="check_report.check")
+    check = CheckSerializer(source="check_report.check")
     diagnosis = DiagnosisSerializer(source="check_report.diagnosis")
     terms = TermSerializer(many=True)
     dropped = DroppedSerializer(many=True)

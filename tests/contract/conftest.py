@@ -2,6 +2,7 @@
 
 import pytest
 
+from tests.contract.fitted import stock_and_fit
 from tests.contract.routes import StockedClub, stock
 from tests.factories import SmallClub
 
@@ -14,3 +15,8 @@ def stocked(heron_small: SmallClub) -> StockedClub:
 @pytest.fixture
 def other_stocked(other_club: SmallClub) -> StockedClub:
     return stock(other_club)
+
+
+@pytest.fixture
+def fitted(heron_small: SmallClub) -> StockedClub:
+    return stock_and_fit(heron_small)

@@ -10,18 +10,12 @@ from rest_framework.test import APIClient
 from clubdata.models import Account
 from clubdata.rules.units import format_pounds_ounces
 from clubdata.services.returns import HandIn, hand_in
-from tests.contract.fitted import stock_and_fit
 from tests.contract.routes import READS, StockedClub
 from tests.contract.test_schema import faults
-from tests.factories import NOW, SmallClub
+from tests.factories import NOW
 
 pytestmark = [pytest.mark.django_db, pytest.mark.slow]
 ClientFor = Callable[[Account | None], APIClient]
-
-
-@pytest.fixture
-def fitted(heron_small: SmallClub) -> StockedClub:
-    return stock_and_fit(heron_small)
 
 
 @pytest.fixture
