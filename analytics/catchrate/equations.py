@@ -25,6 +25,9 @@ CHUNK = 1 << 20
 #: A pack of terms has at most this many rows, or the square root of the returns if that is more.
 SMALLEST_PACK = 64
 
+#: A factor of more levels than this stays by itself: as an identity it costs nothing to fold.
+WIDEST_PACKED = 120
+
 
 def intercept(observations: int) -> Encoded:
     """The column of ones."""
@@ -290,6 +293,8 @@ def _packed(terms: Sequence[Encoded]) -> list[Pack]:
     groups: list[tuple[CodeArray, int, list[int]]] = []
     for codes, rows, places in loose:
         for position, (other, other_rows, other_places) in enumerate(groups):
+            if max(terms[place].size for place in [*places, *other_places]) > WIDEST_PACKED:
+                continue
             joint = _joint(other, codes, other_rows, rows, max(most, rows, other_rows))
             if joint is not None:
                 groups[position] = (*joint, other_places + places)

@@ -12,9 +12,11 @@ safe one (Wood & Fasiolo 2017, Biometrics 73:1071).
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import sparse
 
 from analytics.catchrate.basis import FloatArray
 from analytics.catchrate.system import Covariance, System
@@ -54,7 +56,8 @@ class Penalised:
         if total.ndim == 1 and any(penalty.ndim == 2 for penalty in self.penalties):
             total = np.diag(total)
         for one, penalty in zip(rho, self.penalties, strict=True):
-            total = total + np.exp(one) * penalty
+            whole = np.diag(penalty) if penalty.ndim < total.ndim else penalty
+            total = total + np.exp(one) * whole
         return total
 
     def log_determinant(self, rho: FloatArray) -> tuple[float, FloatArray, FloatArray]:
@@ -71,26 +74,40 @@ def _common_eigenvalues(penalties: Sequence[FloatArray]) -> FloatArray:
     """Eigenvalues (q, k) of commuting penalties in their common eigenvectors."""
     if all(penalty.ndim == 1 for penalty in penalties):
         return np.stack(penalties)
+    constant = [penalty.ndim == 1 and np.ptp(penalty) == 0 for penalty in penalties]
+    if sum(constant) == len(penalties) - 1:
+        return np.stack(
+            [
+                item if alike else _cleaned(np.linalg.eigvalsh(item))
+                for item, alike in zip(penalties, constant, strict=True)
+            ]
+        )
     full = [penalty if penalty.ndim == 2 else np.diag(penalty) for penalty in penalties]
     # Unequal shares, so that no two joint eigenvalues coincide by accident.
     sizes = [max(float(np.linalg.norm(item)), 1e-300) for item in full]
     mixed = sum(full[i] / sizes[i] * 0.6180339887**i for i in range(len(full)))
     _, vectors = np.linalg.eigh(np.asarray(mixed))
-    values = np.stack([np.einsum("ij,ij->j", vectors, item @ vectors) for item in full])
-    largest = values.max(axis=1, keepdims=True)
-    cleaned: FloatArray = np.where(values > 1e-10 * largest, values, 0.0)
+    return np.stack([_cleaned(np.einsum("ij,ij->j", vectors, item @ vectors)) for item in full])
+
+
+def _cleaned(eigenvalues: FloatArray) -> FloatArray:
+    """With nought for what is nought but for rounding."""
+    cleaned: FloatArray = np.where(eigenvalues > 1e-10 * eigenvalues.max(), eigenvalues, 0.0)
     return cleaned
 
 
 class Penalties:
-    """All penalised terms of a fit, their smoothing parameters numbered through."""
+    """All penalised terms of a fit, their smoothing parameters numbered through.
+
+    Large penalties between neighbours are nearly all zeros, and are kept as such.
+    """
 
     def __init__(self, terms: Sequence[Penalised], size: int, eliminated_size: int) -> None:
         self.terms = tuple(terms)
         self.size = size
         self.eliminated_size = eliminated_size
         self.owner = [place for place, term in enumerate(terms) for _ in term.penalties]
-        self.matrices = [penalty for term in terms for penalty in term.penalties]
+        self.matrices = [_thin(penalty) for term in terms for penalty in term.penalties]
 
     @property
     def count(self) -> int:
@@ -144,7 +161,9 @@ class Penalties:
         block = covariance.matrix[term.columns, term.columns]
         if penalty.ndim == 1:
             return float(np.sum(np.diag(block) * penalty))
-        return float(np.sum(block * penalty))
+        return float(
+            (penalty * block).sum() if isinstance(penalty, np.ndarray) else penalty.multiply(block).sum()
+        )
 
     def double_trace(self, i: int, j: int, covariance: Covariance) -> float:
         """tr(V S_i V S_j)."""
@@ -160,11 +179,17 @@ class Penalties:
         return float(np.sum(_left(self.matrices[i], block) * _right(block, self.matrices[j])))
 
 
-def _left(penalty: FloatArray, block: FloatArray) -> FloatArray:
+def _thin(penalty: FloatArray) -> Any:
+    if penalty.ndim == 2 and len(penalty) > 100 and np.count_nonzero(penalty) < 0.1 * penalty.size:
+        return sparse.csr_array(penalty)
+    return penalty
+
+
+def _left(penalty: Any, block: FloatArray) -> FloatArray:
     return penalty[:, None] * block if penalty.ndim == 1 else penalty @ block
 
 
-def _right(block: FloatArray, penalty: FloatArray) -> FloatArray:
+def _right(block: FloatArray, penalty: Any) -> FloatArray:
     return block * penalty if penalty.ndim == 1 else block @ penalty
 
 

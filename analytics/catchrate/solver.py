@@ -6,7 +6,7 @@ Newton step down the restricted likelihood. It ends where all their gradients va
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +23,9 @@ HALVINGS = 12
 
 #: Leverages are summed over at most this many sessions, evenly spaced.
 SAMPLED = 40_000
+
+#: Rounds for the coefficients alone, from every mean alike, before anything is searched for.
+APPROACHES = 3
 
 #: The walls of a log smoothing parameter on the log scale: standard deviations from 20 to .001.
 WALLS = (-6.0, 13.8)
@@ -187,10 +190,14 @@ def solve(
     """
     solver = Solver(problem)
     state = solver.begin(start)
+    if start is None:
+        for _ in range(APPROACHES):
+            state = Round(solver, state).approached()
     deviances: list[float] = []
     converged = False
     for iteration in range(1, max_iterations + 1):
         round_ = Round(solver, state)
+        round_.steer()
         deviances.append(solver.likelihood.deviance(state.family, round_.new_eta))
         largest = round_.largest_gradient()
         if report is not None:
@@ -221,10 +228,19 @@ class Round:
         pull = pull - precision @ state.coefficients
         own_pull = own_pull - own_precision * state.eliminated
         move = self.system.solve(pull, own_pull)
-        self.covariance = self.system.covariance()
-        self.score = self._largest_score(pull, own_pull)
         self.new, self.new_eta = self._halved(move)
-        self._correct(observed)
+        self._pull = pull, own_pull
+
+    def approached(self) -> State:
+        """The new coefficients with the dispersion that fits them."""
+        logs = self.solver.likelihood.start(self.new.family, self.new_eta)
+        return replace(self.new, log_dispersion=logs)
+
+    def steer(self) -> None:
+        """The gradients of all that is searched for."""
+        self.covariance = self.system.covariance()
+        self.score = self._largest_score(*self._pull)
+        self._correct(self.scale * self.work.observed)
         self._improve()
 
     def _largest_score(self, pull: FloatArray, own_pull: FloatArray) -> float:

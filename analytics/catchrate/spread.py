@@ -95,7 +95,7 @@ def _of_the_spread_itself(solution: Solution, free: np.ndarray, uncertain: Float
         end = int(columns.max()) + 1
         part = factor[:end, columns]
         penalty = penalties.matrices[number]
-        inner = (part * penalty) @ part.T if penalty.ndim == 1 else part @ penalty @ part.T
+        inner = (part * penalty if penalty.ndim == 1 else part @ penalty) @ part.T
         halved = np.triu(inner) - 0.5 * np.diag(np.diag(inner))
         change = np.zeros((end, size))
         change[:] = -np.exp(rho[number]) * (halved @ factor[:end])

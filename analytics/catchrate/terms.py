@@ -130,7 +130,7 @@ class LearnedFactor:
             return [neighbour_penalty(self.size, self.links)]
         if len(self.penalty_names) == 1:
             return [np.ones(self.size)]
-        return [np.eye(self.size), neighbour_penalty(self.size, self.links)]
+        return [np.ones(self.size), neighbour_penalty(self.size, self.links)]
 
     def known_precision(self) -> FloatArray | float:
         """What is not estimated: a fixed prior, and the year's mean of a factor around the year at zero."""
