@@ -46,9 +46,8 @@ def smooth_penalties(term: Smooth) -> list[FloatArray]:
     if len(inner) == 1:
         return inner
     left, right = inner
-    along_left: FloatArray = np.kron(left, np.eye(len(right)))
-    along_right: FloatArray = np.kron(np.eye(len(left)), right)
-    return [along_left, along_right]
+    crossed = [np.kron(left, np.eye(len(right))), np.kron(np.eye(len(left)), right)]
+    return [np.asarray(penalty, dtype=np.float64) for penalty in crossed]
 
 
 def scaled_to_curve(penalty: FloatArray, second_moments: FloatArray) -> FloatArray:

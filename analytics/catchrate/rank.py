@@ -4,8 +4,8 @@ import numpy as np
 from scipy.linalg.lapack import dpstrf
 
 from analytics.catchrate.equations import Equations
+from analytics.catchrate.problem import Problem
 from analytics.catchrate.reml import Penalised, Penalties
-from analytics.catchrate.solver import Problem
 
 #: A pivot below this share of its own diagonal says nothing new.
 NOTHING_NEW = 1e-10

@@ -78,7 +78,7 @@ def _common_eigenvalues(penalties: Sequence[FloatArray]) -> FloatArray:
     if sum(constant) == len(penalties) - 1:
         return np.stack(
             [
-                item if alike else _cleaned(np.linalg.eigvalsh(item))
+                item if alike else _cleaned(np.asarray(np.linalg.eigvalsh(item)))
                 for item, alike in zip(penalties, constant, strict=True)
             ]
         )
@@ -90,7 +90,7 @@ def _common_eigenvalues(penalties: Sequence[FloatArray]) -> FloatArray:
     return np.stack([_cleaned(np.einsum("ij,ij->j", vectors, item @ vectors)) for item in full])
 
 
-def _cleaned(eigenvalues: FloatArray) -> FloatArray:
+def _cleaned(eigenvalues: NDArray[Any]) -> FloatArray:
     """With nought for what is nought but for rounding."""
     cleaned: FloatArray = np.where(eigenvalues > 1e-10 * eigenvalues.max(), eigenvalues, 0.0)
     return cleaned
@@ -186,11 +186,11 @@ def _thin(penalty: FloatArray) -> Any:
 
 
 def _left(penalty: Any, block: FloatArray) -> FloatArray:
-    return penalty[:, None] * block if penalty.ndim == 1 else penalty @ block
+    return np.asarray(penalty[:, None] * block if penalty.ndim == 1 else penalty @ block)
 
 
 def _right(block: FloatArray, penalty: Any) -> FloatArray:
-    return block * penalty if penalty.ndim == 1 else block @ penalty
+    return np.asarray(block * penalty if penalty.ndim == 1 else block @ penalty)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -299,7 +299,7 @@ def _newton(found: Derivatives, free: np.ndarray) -> FloatArray:
     step: FloatArray = -scale * (vectors @ ((vectors.T @ (scale * gradient)) / curvature))
     if np.max(np.abs(step), initial=0.0) <= LARGEST_STEP:
         return np.asarray(step, dtype=np.float64)
-    return _fellner_schall(found)[free]
+    return np.asarray(_fellner_schall(found)[free])
 
 
 def _fellner_schall(found: Derivatives) -> FloatArray:

@@ -13,7 +13,7 @@ import numpy as np
 from scipy.linalg import cholesky
 
 from analytics.catchrate.basis import FloatArray
-from analytics.catchrate.solver import Solution
+from analytics.catchrate.rounds import Solution
 
 #: Added to the curvature by log smoothing parameters, where it is inverted: nothing but a guard for the
 #: first term; a prior of variance 10 for the second, which is a sum of squares and would grow at will.
