@@ -70,10 +70,10 @@ def session_hours(returns: Returns) -> FloatArray:
     return weighted_counts(returns.session, returns.hours, len(returns.weight_g))
 
 
-def first_parts(returns: Returns) -> NDArray[np.int64] | slice:
+def first_parts(returns: Returns) -> NDArray[np.int64]:
     """The row of each session's first part, by which a session of several is told from others."""
     if returns.session is None:
-        return slice(None)
+        return np.arange(len(returns.hours))
     return np.flatnonzero(np.diff(returns.session, prepend=-1))
 
 
@@ -82,3 +82,29 @@ def session_words(returns: Returns, name: str) -> Coded:
     column = returns.features[name]
     assert isinstance(column, Coded)  # noqa: S101 - asked of features of words alone
     return Coded(column.codes[first_parts(returns)], column.levels)
+
+
+def chosen_sessions(returns: Returns, sessions: NDArray[np.int64]) -> Returns:
+    """Some of the sessions (ascending) with their parts; what is told of all of them stays as it was."""
+    rows, session = sessions, None
+    if returns.session is not None:
+        place = np.full(len(returns.weight_g), -1, dtype=np.int64)
+        place[sessions] = np.arange(len(sessions))
+        rows = np.flatnonzero(place[returns.session] >= 0)
+        session = place[returns.session[rows]]
+    features = {
+        name: Coded(column.codes[rows], column.levels) if isinstance(column, Coded) else column[rows]
+        for name, column in returns.features.items()
+    }
+    return replace(
+        returns,
+        weight_g=returns.weight_g[sessions],
+        lower_g=returns.lower_g[sessions],
+        upper_g=returns.upper_g[sessions],
+        dispersion_class=returns.dispersion_class[sessions],
+        position=returns.position[sessions],
+        hours=returns.hours[rows],
+        session=session,
+        features=features,
+        peg_order=returns.peg_order[rows],
+    )

@@ -64,6 +64,14 @@ def test_the_peg_and_month_mean_falls_back_to_the_peg_then_the_water_then_all() 
     assert learned == 4
 
 
+def test_a_session_of_two_parts_counts_once_under_its_first_with_the_hours_of_both() -> None:
+    again = TRAIN.assign(session=range(5))
+    part = again.iloc[[4]].assign(session=0, hours=3.0, weight_g=1000.0)
+    mean, _ = water_mean(returns(pd.concat([again, part])), returns(TEST))
+    pond, all_waters = 1800.0 / 13.0, 1850.0 / 18.0
+    assert mean == pytest.approx(np.array([pond, pond, pond, all_waters]) * 3.0)
+
+
 def test_the_plain_glm_is_statsmodels() -> None:
     frame = simulate_club(4, 3000, pegs=12, anglers=20).frame
     train, test = returns(frame.iloc[:2500]), returns(frame.iloc[2500:])
@@ -72,11 +80,9 @@ def test_the_plain_glm_is_statsmodels() -> None:
     def design(part: Returns) -> np.ndarray:
         columns = [np.ones(len(part.hours))]
         for name in GLM_FACTORS:
-            levels = sorted({str(value) for value in train.features[name]})
-            columns += [
-                np.array([str(value) == level for value in part.features[name]], float)
-                for level in levels[1:]
-            ]
+            levels = sorted({str(value) for value in train.features[name].words()})
+            words = [str(value) for value in part.features[name].words()]
+            columns += [np.array([word == level for word in words], float) for level in levels[1:]]
         return np.column_stack(columns)
 
     family = families.Tweedie(link=families.links.Log(), var_power=1.5)

@@ -5,7 +5,14 @@ import pytest
 from analytics.catchrate.censoring import interval_score
 from analytics.catchrate.estimates import Estimates
 from analytics.catchrate.fit import fit_catch
-from analytics.catchrate.fitted import first_parts, fitted_means, fitted_returns, session_hours, session_words
+from analytics.catchrate.fitted import (
+    chosen_sessions,
+    first_parts,
+    fitted_means,
+    fitted_returns,
+    session_hours,
+    session_words,
+)
 from analytics.catchrate.returns import usable_returns
 from analytics.catchrate.spec import CatchSpec, DidNotWeigh
 from tests.simulation.club import simulate_club
@@ -77,3 +84,13 @@ def test_hours_are_those_of_all_parts_and_words_those_of_the_first(frame: pd.Dat
     assert returns.peg_order[first_parts(returns)] == pytest.approx(
         frame["peg_order"].to_numpy()[returns.position]
     )
+
+
+def test_chosen_sessions_keep_their_parts_and_their_means(frame: pd.DataFrame, estimates: Estimates) -> None:
+    returns = usable_returns(frame)
+    chosen = np.sort(np.random.default_rng(1).choice(len(returns.weight_g), 300, replace=False))
+    some = chosen_sessions(returns, chosen)
+    assert some.weight_g == pytest.approx(returns.weight_g[chosen], nan_ok=True)
+    assert session_hours(some) == pytest.approx(session_hours(returns)[chosen])
+    assert fitted_means(estimates, some) == pytest.approx(fitted_means(estimates, returns)[chosen], rel=1e-12)
+    assert len(some.hours) == len(some.session) == len(some.peg_order) > 300

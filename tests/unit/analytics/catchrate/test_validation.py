@@ -4,9 +4,12 @@ import pytest
 
 from analytics.catchrate.estimates import Estimates, Refusal, from_document
 from analytics.catchrate.fit import fit_catch
-from analytics.catchrate.spec import CatchSpec
+from analytics.catchrate.predict import Questions, expectation
+from analytics.catchrate.returns import usable_returns
+from analytics.catchrate.spec import CatchSpec, DidNotWeigh
 from analytics.catchrate.validation import OURS, Validation, forecast, time_ordered_validation
 from tests.simulation.club import simulate_club
+from tests.simulation.harder import Harder
 
 METHODS = [OURS, "water mean", "peg and month mean", "plain GLM"]
 
@@ -76,7 +79,7 @@ def test_the_draws_have_the_mean_that_is_served(frame: pd.DataFrame) -> None:
     assert isinstance(estimates, Estimates)
     rows = frame.iloc[:800].copy()
     rows.loc[rows.index[::3], "angler"] = None
-    found = forecast(estimates, rows, seed=1)
+    found = forecast(estimates, usable_returns(rows), seed=1)
     ratio = found.draws_g.mean(axis=1) / found.mean_g
     # The draws add half the coefficients' variance, a few per cent.
     assert 0.98 < np.mean(ratio) < 1.12
@@ -98,3 +101,60 @@ def test_a_refused_fit_is_passed_on(frame: pd.DataFrame) -> None:
     blank = frame.assign(weight_g=0.0, outcome="blank")
     found = time_ordered_validation(blank, CatchSpec(), fit_catch)
     assert isinstance(found, Refusal) and found.code == "all_blank"
+
+
+@pytest.fixture(scope="module")
+def harder_frame() -> pd.DataFrame:
+    harder = Harder(two_part_share=0.5, did_not_weigh_share=0.4, net_limit_g=20_000.0)
+    return simulate_club(12, 2000, pegs=24, anglers=30, harder=harder).frame.reset_index(drop=True)
+
+
+def test_sessions_that_were_not_weighed_are_learned_from_but_never_forecast(
+    harder_frame: pd.DataFrame,
+) -> None:
+    sessions = harder_frame.drop_duplicates("session")
+    for way in (DidNotWeigh.AS_ZERO, DidNotWeigh.CENSORED):
+        found = time_ordered_validation(harder_frame, CatchSpec(did_not_weigh=way), fit_catch)
+        assert isinstance(found, Validation)
+        late = sessions["fished_on"] >= pd.Timestamp(found.first_test_day)
+        weighed = sessions["outcome"].isin(["weighed", "blank"])
+        assert found.trained == (~late).sum()
+        assert found.tested == (late & weighed).sum() < late.sum() - 20
+
+
+def test_sessions_of_several_parts_are_forecast_as_one(harder_frame: pd.DataFrame) -> None:
+    estimates = fit_catch(harder_frame)
+    assert isinstance(estimates, Estimates)
+    together = usable_returns(harder_frame.iloc[:600])
+    apart = usable_returns(harder_frame.iloc[:600].drop(columns="session"))
+    assert together.session is not None
+    parts = pd.Series(forecast(estimates, apart, seed=1).mean_g, harder_frame["session"].iloc[apart.position])
+    expected = parts.groupby(level=0).sum()
+    found = forecast(estimates, together, seed=1)
+    known = harder_frame["session"].iloc[together.position]
+    exact = ~together.bounded
+    assert found.mean_g[exact] == pytest.approx(expected[known].to_numpy()[exact], rel=1e-9)
+    assert found.draws_g.shape == (len(together.weight_g), 200)
+    assert 0.98 < np.mean(found.draws_g.mean(axis=1) / found.mean_g) < 1.12
+
+
+def test_conditions_are_asked_as_they_were_recorded(frame: pd.DataFrame) -> None:
+    # Every condition of a return reaches the question: its mean is that of the question put by hand.
+    estimates = fit_catch(frame)
+    assert isinstance(estimates, Estimates)
+    recorded = frame.dropna(
+        subset=["hook_bait", "rig_type", "wind_force", "water_temperature_c", "distance_m"]
+    )
+    rows = recorded.iloc[:50]
+    asked = Questions(
+        month=list(rows["fished_on"].dt.month),
+        day_of_year=rows["fished_on"].dt.day_of_year.to_numpy(float),
+        session_kind=["match" if match else "pleasure" for match in rows["is_match"]],
+        **{name: list(rows[name]) for name in ("water", "peg", "angler", "hook_bait", "rig_type")},
+        **{
+            name: rows[name].to_numpy(float)
+            for name in ("distance_m", "wind_force", "water_temperature_c", "hours")
+        },
+    )
+    found = forecast(estimates, usable_returns(rows), seed=1).mean_g
+    assert found == pytest.approx(expectation(estimates, asked).mean_g, rel=1e-12)
