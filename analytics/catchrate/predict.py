@@ -133,6 +133,18 @@ def expectation(estimates: Estimates, questions: Questions) -> Expected:
     )
 
 
+def averaging(estimates: Estimates, questions: Questions) -> FloatArray:
+    """The log, (n,), of what averaging over anglers and match days multiplies each expectation by."""
+    return _encode(estimates, questions).log_averaging
+
+
+def joint_rows(estimates: Estimates, questions: Questions) -> tuple[FloatArray, FloatArray]:
+    """Rows (n, k) whose inner products are the joint covariance of the questions' log means, and the
+    variances (n,) that unseen levels add to each."""
+    encoding = _encode(estimates, questions)
+    return _projection(estimates, encoding), _unseen_variance(estimates, encoding)
+
+
 def log_mean_draws(estimates: Estimates, questions: Questions, draws: int, seed: int) -> FloatArray:
     """Joint draws, (n, draws), of the log expected weight of each question.
 
