@@ -2,8 +2,9 @@
 
 Prints one JSON line: seconds of a cold fit, and of a warm one after a hundredth more rows, from arrays in
 memory with the packages loaded; peak memory of the process; columns, iterations, power and dispersion.
-`--against statsmodels` and `--against glum` fit the same design in the same run with fixed penalties (they
-have no search), and give the ratio of the seconds.
+`--against statsmodels` and `--against glum` fit the same design in the same run at the smoothing parameters
+found, for they have no search of their own: seconds of each at that task, their ratio, theirs over our whole
+fit with its search, and the largest difference of coefficients in standard errors.
 """
 
 import argparse
@@ -14,6 +15,7 @@ from typing import Any
 
 from analytics.catchrate.estimates import Estimates, Refusal
 from analytics.catchrate.fit import fit_catch
+from tests.benchmarks.against import MOST_ROWS, compared
 from tests.benchmarks.sized import Size, size_for, sized_frame
 
 
@@ -27,7 +29,10 @@ def main() -> None:
     parser.add_argument("--anglers", type=int)
     parser.add_argument("--match-days", type=int)
     parser.add_argument("--cold-only", action="store_true", help="leave the warm fit out")
+    parser.add_argument("--against", choices=sorted(MOST_ROWS), help="another program, fixed penalties")
     chosen = parser.parse_args()
+    if chosen.against and chosen.rows > MOST_ROWS[chosen.against]:
+        parser.error(f"{chosen.against} is given at most {MOST_ROWS[chosen.against]} rows")
     usual = size_for(chosen.rows)
     size = Size(
         pegs=chosen.pegs or usual.pegs,
@@ -35,10 +40,11 @@ def main() -> None:
         match_days=chosen.match_days or usual.match_days,
         waters=usual.waters,
     )
-    print(json.dumps(measured(chosen.rows, chosen.seed, size, warm=not chosen.cold_only)))
+    found = measured(chosen.rows, chosen.seed, size, warm=not chosen.cold_only, against=chosen.against)
+    print(json.dumps(found))
 
 
-def measured(rows: int, seed: int, size: Size, *, warm: bool) -> dict[str, Any]:
+def measured(rows: int, seed: int, size: Size, *, warm: bool, against: str | None = None) -> dict[str, Any]:
     frame = sized_frame(rows, seed, size)
     before = _peak_mb()
     earlier = frame.iloc[: rows - rows // 100]
@@ -56,7 +62,7 @@ def measured(rows: int, seed: int, size: Size, *, warm: bool) -> dict[str, Any]:
         found["warm_s"] = round(time.perf_counter() - begun, 3)
         assert isinstance(again, Estimates)
         found["warm_iterations"] = again.convergence.iterations
-    return found | {
+    found |= {
         "peak_mb": _peak_mb(),
         "peak_mb_before_the_fit": before,
         "columns": 1 + sum(item.term.size for item in cold.terms),
@@ -65,6 +71,11 @@ def measured(rows: int, seed: int, size: Size, *, warm: bool) -> dict[str, Any]:
         "power": round(cold.power, 4),
         "dispersion": round(cold.dispersion, 3),
     }
+    if against is not None:
+        other = compared(frame, cold, against)
+        whole = round(other["theirs_fixed_s"] / seconds, 1)
+        found["against"] = other | {"theirs_fixed_over_our_search": whole}
+    return found
 
 
 def _peak_mb() -> int:

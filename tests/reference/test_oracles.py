@@ -18,7 +18,8 @@ from analytics.catchrate.basis import FloatArray
 from analytics.catchrate.design import Design, learn_design
 from analytics.catchrate.family import Family, Gaussian, Poisson, Tweedie
 from analytics.catchrate.fit import problem_of, unit_of
-from analytics.catchrate.solver import Block, Problem, solve
+from analytics.catchrate.problem import Block, Problem
+from analytics.catchrate.solver import solve
 from analytics.catchrate.spec import CatchSpec
 from analytics.catchrate.terms import Encoded
 from tests.reference.blocks import (
