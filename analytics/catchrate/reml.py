@@ -217,6 +217,7 @@ def derivatives(
     coefficients: tuple[FloatArray, FloatArray],
     system: System,
     covariance: Covariance,
+    *,
     turning: tuple[FloatArray, FloatArray],
 ) -> Derivatives:
     """At b = `coefficients`; `turning` is V X'(h w')/2, how log|H + S| / 2 answers to a change of b.

@@ -227,7 +227,7 @@ class Round:
                 (new.coefficients, new.eliminated),
                 self.system,
                 self.covariance,
-                self.turning,
+                turning=self.turning,
             )
 
     def largest_gradient(self) -> float:

@@ -5,7 +5,6 @@ import numpy as np
 import pytest
 
 from analytics.catchrate.check import fitted_means
-from analytics.catchrate.returns import usable_returns
 from analytics.catchrate.estimates import Estimates
 from analytics.catchrate.fit import fit_catch
 from analytics.catchrate.predict import (
@@ -15,6 +14,7 @@ from analytics.catchrate.predict import (
     expectation,
     log_mean_draws,
 )
+from analytics.catchrate.returns import usable_returns
 from tests.simulation.club import simulate_club
 from tests.simulation.truth import BAITS
 
