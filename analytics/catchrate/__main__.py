@@ -180,8 +180,9 @@ def run_fit(options: argparse.Namespace) -> int:
     _require_folder(options.out)
     # On a terminal one line that is written over; elsewhere nothing (None lets tqdm look).
     silent = True if options.quiet else None
-    with tqdm(disable=silent, bar_format="{desc} ({elapsed})", leave=False) as line:
-        line.set_description_str("reading the returns")
+    with tqdm(
+        desc="reading the returns", disable=silent, bar_format="{desc} ({elapsed})", leave=False
+    ) as line:
         file = read_returns(options.returns)
         found = fit_catch(file.frame, spec, lambda _done, _total, step: line.set_description_str(step), start)
     if isinstance(found, Refusal):
@@ -217,7 +218,7 @@ def run_predict(options: argparse.Namespace) -> int:
     file = read_returns(options.rows, home_waters, to_fit=False)
     found = predictions(estimates, file.frame)
     columns = {"eta": found.eta, "eta_se": found.eta_se, "expected_g": found.expected_g}
-    pd.DataFrame(columns).to_csv(options.out, index=False)
+    _write(options.out, pd.DataFrame(columns).to_csv(index=False))
     return DONE
 
 
@@ -241,7 +242,10 @@ def _read(path: Path) -> str:
 
 
 def _write(path: Path, text: str) -> None:
-    path.write_text(text, encoding="utf-8")
+    try:
+        path.write_text(text, encoding="utf-8")
+    except OSError:
+        raise FileProblem("--out cannot be written") from None
 
 
 def _require_folder(path: Path) -> None:

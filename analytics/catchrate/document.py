@@ -126,7 +126,9 @@ def term_document(estimates: Estimates, item: TermEstimate) -> dict[str, Any]:
         for component in item.components
     ]
     if isinstance(item.term, LearnedFactor):
-        found |= {"reference": item.term.reference, "levels": item.term.levels}
+        if item.term.reference is not None:
+            found["reference"] = item.term.reference
+        found["levels"] = item.term.levels
     found |= {"estimates": item.estimates, "standard_errors": item.standard_errors}
     if isinstance(item.term, LearnedSmooth):
         found["grid"] = curve(estimates, item, item.term)

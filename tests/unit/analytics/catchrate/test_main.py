@@ -1,6 +1,10 @@
+import fcntl
 import json
+import os
+import struct
 import subprocess
 import sys
+import termios
 from pathlib import Path
 
 import numpy as np
@@ -48,6 +52,20 @@ def test_a_fit_writes_its_document_and_says_what_came_of_it(
     assert said.err == ""
     first, second = (json.loads((folder / name).read_text()) for name in ("fit.json", "csv.json"))
     assert first["criterion"] == pytest.approx(second["criterion"], rel=1e-12)
+
+
+def test_on_a_terminal_one_line_is_written_over(folder: Path) -> None:
+    ours, theirs = os.openpty()
+    fcntl.ioctl(theirs, termios.TIOCSWINSZ, struct.pack("HHHH", 24, 100, 0, 0))
+    asked = [sys.executable, "-m", "analytics.catchrate", "fit", f"{folder}/returns.csv"]
+    subprocess.run(
+        [*asked, "--out", f"{folder}/tty.json"], stderr=theirs, stdout=subprocess.DEVNULL, check=True
+    )
+    shown = os.read(ours, 1 << 16).decode()
+    os.close(ours)
+    os.close(theirs)
+    assert "reading the returns" in shown and "iteration 2, largest gradient" in shown
+    assert "\n" not in shown
 
 
 def test_quiet_says_nothing(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -127,6 +145,18 @@ def test_a_folder_that_is_not_there_is_told_before_the_fit(
 ) -> None:
     assert main(["fit", f"{folder}/none.csv", "--out", f"{folder}/no/where/fit.json"]) == 1
     assert "folder of --out" in capsys.readouterr().err
+
+
+def test_what_cannot_be_written_is_told(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["predict", f"{folder}/fit.json", f"{folder}/returns.csv", "--out", str(folder)]) == 1
+    assert capsys.readouterr().err == "error: --out cannot be written\n"
+
+
+def test_no_rows_get_no_predictions(folder: Path, table: pd.DataFrame) -> None:
+    table.head(0).to_csv(folder / "no.csv", index=False)
+    assert main(["predict", f"{folder}/fit.json", f"{folder}/no.csv", "--out", f"{folder}/none.csv"]) == 0
+    assert (folder / "none.csv").read_text() == "eta,eta_se,expected_g\n"
+    (folder / "none.csv").unlink()
 
 
 @pytest.mark.parametrize("power", ["1", "2", "0.5", "nan", "many"])
