@@ -14,7 +14,7 @@ from scipy.special import logsumexp
 from analytics.catchrate.equations import intercept
 from analytics.catchrate.family import Family, Gaussian, Poisson, Tweedie
 from analytics.catchrate.likelihood import Response
-from analytics.catchrate.solver import Block, Problem
+from analytics.catchrate.problem import Block, Problem
 from analytics.catchrate.terms import Encoded
 
 #: Catches in one weight, more than any of a test's weights is made of.

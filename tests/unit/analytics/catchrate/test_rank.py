@@ -6,8 +6,8 @@ from numpy.random import default_rng
 from analytics.catchrate.equations import intercept
 from analytics.catchrate.family import Gaussian
 from analytics.catchrate.likelihood import Response
+from analytics.catchrate.problem import Block, Problem
 from analytics.catchrate.rank import dependent_columns
-from analytics.catchrate.solver import Block, Problem
 from analytics.catchrate.terms import Encoded
 from tests.unit.analytics.catchrate.dense import design_of, random_term
 

@@ -8,8 +8,10 @@ from numpy.random import default_rng
 
 from analytics.catchrate.family import Family, Gaussian, Poisson, Tweedie
 from analytics.catchrate.penalties import neighbour_penalty
+from analytics.catchrate.problem import Problem
 from analytics.catchrate.reml import LARGEST_STEP, Derivatives, Penalised, Search
-from analytics.catchrate.solver import Problem, Solution, solve
+from analytics.catchrate.rounds import Solution
+from analytics.catchrate.solver import solve
 from tests.unit.analytics.catchrate.dense import (
     DenseFit,
     log_pseudo_determinant,

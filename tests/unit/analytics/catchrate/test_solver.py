@@ -9,7 +9,9 @@ from scipy.optimize import minimize
 from analytics.catchrate.equations import intercept
 from analytics.catchrate.family import Family, Gaussian, Poisson, Tweedie
 from analytics.catchrate.likelihood import Response
-from analytics.catchrate.solver import Block, Problem, Round, Solution, Solver, Start, solve
+from analytics.catchrate.problem import Block, Problem, Start
+from analytics.catchrate.rounds import Round, Solution, Solver, State
+from analytics.catchrate.solver import solve
 from analytics.catchrate.terms import Encoded
 from tests.unit.analytics.catchrate.dense import DenseFit, design_of, precision_of, slope_of, small_problem
 
@@ -70,19 +72,26 @@ def test_at_the_usual_tolerance_the_answers_are_within_a_thousandth_of_their_err
     np.testing.assert_allclose((coefficients_of(rough) - coefficients_of(fine)) / spread, 0, atol=1e-4)
 
 
+def gradient_at(problem: Problem, state: State) -> np.ndarray:
+    """Of the criterion by power and log dispersions."""
+    round_ = Round(Solver(problem), state)
+    round_.steer()
+    return round_.scaled.gradient
+
+
 def test_dispersion_and_power_answer_to_the_freedom_spent_on_the_mean() -> None:
     """The gradient by both, at values that are not the best."""
     problem = small_problem(SEARCHED, rows=250, rho=np.array([0.5, 1.2, -0.4, 1.0]))
     point = np.array([0.3, 1.42])
     at = solve(replace(problem, family=Tweedie(point[1]), dispersion=np.exp(point[:1])), tolerance=1e-14)
     state = replace(at.state, family=SEARCHED.at(point[1]))
-    gradient = Round(Solver(problem), state).scaled.gradient
+    gradient = gradient_at(problem, state)
 
     def criterion(other: np.ndarray) -> float:
         return DenseFit(problem).criterion(problem.rho, other[:1], other[1])
 
     np.testing.assert_allclose(gradient, slope_of(criterion, point)[::-1], rtol=2e-4)
-    uncorrected = Round(Solver(replace(problem, freedom_correction=False)), state).scaled.gradient
+    uncorrected = gradient_at(replace(problem, freedom_correction=False), state)
     assert np.max(np.abs(uncorrected - gradient)) > 1.0
 
 
@@ -193,7 +202,7 @@ def test_the_normal_variance_is_residual_squares_over_what_is_left_of_n() -> Non
 def test_leverages_of_some_sessions_stand_for_all(monkeypatch: pytest.MonkeyPatch) -> None:
     problem = small_problem(SEARCHED, rows=2000)
     every = solve(problem)
-    monkeypatch.setattr("analytics.catchrate.solver.SAMPLED", 700)
+    monkeypatch.setattr("analytics.catchrate.rounds.SAMPLED", 700)
     some = solve(problem)
     assert len(Solver(problem).sample) == 700
     assert some.converged

@@ -7,7 +7,8 @@ import pytest
 from scipy.linalg import cholesky
 
 from analytics.catchrate.family import Family, Gaussian, Tweedie
-from analytics.catchrate.solver import Solution, solve
+from analytics.catchrate.rounds import Solution
+from analytics.catchrate.solver import solve
 from analytics.catchrate.spread import LEAST_CURVATURE, Spread, spread_of
 from tests.unit.analytics.catchrate.dense import DenseFit, design_of, precision_of, slope_of, small_problem
 
