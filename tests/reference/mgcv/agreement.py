@@ -18,7 +18,8 @@ from analytics.catchrate.basis import FloatArray
 from analytics.catchrate.density import log_density
 from analytics.catchrate.design import Design
 from analytics.catchrate.fit import problem_of, unit_of
-from analytics.catchrate.solver import Solution, solve
+from analytics.catchrate.rounds import Solution
+from analytics.catchrate.solver import solve
 from analytics.catchrate.spec import CatchSpec
 from analytics.catchrate.spread import spread_of
 from tests.reference.mgcv.design import (

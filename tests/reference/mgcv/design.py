@@ -13,7 +13,7 @@ from analytics.catchrate.basis import FloatArray, sum_to_zero
 from analytics.catchrate.design import Design, learn_design
 from analytics.catchrate.estimates import Refusal
 from analytics.catchrate.fit import problem_of
-from analytics.catchrate.solver import Block
+from analytics.catchrate.problem import Block
 from analytics.catchrate.spec import DEFAULT_TERMS, CatchSpec, Factor
 from analytics.catchrate.terms import MONTHS
 from tests.simulation.club import simulate_club
