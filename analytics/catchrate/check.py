@@ -96,7 +96,8 @@ class Wall:
 class Diagnosis:
     """Residuals against what they might depend on, the returns that pull hardest, estimates at a wall.
 
-    `residuals` returns gave a residual: those with an exact weight, or a random part of very many.
+    `residuals` returns gave a residual: those with an exact weight, or a random part of very many. A blank is
+    never said to be estimated, so residuals are standard normal over both classes together, not in each.
     """
 
     residuals: int

@@ -88,7 +88,9 @@ def _newton_step(estimates: Estimates, design: Design, lines: int) -> tuple[Floa
     equations, likelihood = solver.equations, solver.likelihood
     state = solver.begin(start)
     part_eta = solver.eta(state)
-    mixture, eta = equations.mixed(part_eta), equations.total_eta(part_eta)
+    mixture = equations.mixed(part_eta)
+    # As `equations.total_eta` has it, without mixing the parts again.
+    eta = part_eta if mixture is None else np.append(part_eta[: equations.singles], mixture.log_total)
     work = likelihood.working(state.family, eta, state.log_dispersion)
     scale = likelihood.scale(state.log_dispersion)
     precision, own_precision = solver.penalties.precision(state.search.rho)
