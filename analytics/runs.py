@@ -3,15 +3,16 @@
 import logging
 import platform
 from collections.abc import Callable
-from dataclasses import asdict
+from dataclasses import asdict, dataclass, replace
 from datetime import datetime
 from importlib import metadata
 from typing import Any
+from uuid import UUID
 
 from analytics.catchrate.check import Check, check_fit, diagnose_fit
 from analytics.catchrate.estimates import Estimates, Refusal
 from analytics.catchrate.fit import fit_catch
-from analytics.catchrate.returns import usable_returns
+from analytics.catchrate.returns import Returns, usable_returns
 from analytics.catchrate.spec import CatchSpec
 from analytics.frames import ClubFrame, count_support, load_frame
 from analytics.models import FitRun
@@ -29,10 +30,23 @@ Clock = Callable[[], datetime]
 #: Called with (done, total, step).
 Progress = Callable[[int, int, str], None]
 
+#: Called with (done, step).
+Tell = Callable[[int, str], None]
+
 LIBRARIES = ("django", "numpy", "pandas", "scipy", "statsmodels")
 
 #: A fit whose share of blanks is further than this from the share that was found describes another club.
 LARGEST_BLANK_GAP = 0.15
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class GoodFit:
+    """A fit that passed its check, and the run that it was begun from."""
+
+    estimates: Estimates
+    returns: Returns
+    check: Check
+    warm_from: UUID | None = None
 
 
 def run_fit(*, claim: jobs.Claim, clock: Clock, progress: Progress | None = None) -> None:
@@ -54,29 +68,21 @@ def run_fit(*, claim: jobs.Claim, clock: Clock, progress: Progress | None = None
     tell(0, "reading the returns")
     club = job_of(claim).club
     club_frame = load_frame(club=club)
-    earlier = _earlier_fit(club)
-    found, warm_from = _fit(club_frame, spec, earlier, tell)
+    found = _good_fit(club_frame, spec, _earlier_fit(club), tell)
     if isinstance(found, Refusal):
         _refuse(claim, clock(), found, club_frame)
         return
-    tell(total - 2, "checking")
-    returns = usable_returns(club_frame.frame, spec)
-    check = check_fit(found, returns)
-    refusal = refusal_of(check)
-    if refusal is not None:
-        _refuse(claim, clock(), refusal, club_frame)
-        return
-    diagnosis = diagnose_fit(found, returns, seed=seed_of(club_frame.fingerprint))
+    diagnosis = diagnose_fit(found.estimates, found.returns, seed=seed_of(club_frame.fingerprint))
     tell(total - 1, "storing")
     fitted = Fitted(
-        estimates=found,
+        estimates=found.estimates,
         revision=club_frame.revision,
         fingerprint=club_frame.fingerprint,
         support=count_support(club_frame.frame),
         spec=asdict(spec),
         versions={"python": platform.python_version()} | {name: metadata.version(name) for name in LIBRARIES},
-        check_report=report_of(check, diagnosis, club_frame),
-        warm_from=None if warm_from is None else warm_from.uid,
+        check_report=report_of(found.check, diagnosis, club_frame),
+        warm_from=found.warm_from,
     )
     store_fit(claim=claim, now=clock(), fitted=fitted)
     if progress is not None:
@@ -95,31 +101,34 @@ def _earlier_fit(club: Club) -> tuple[FitRun, Estimates] | None:
         return None
 
 
-def _fit(
-    club_frame: ClubFrame,
-    spec: CatchSpec,
-    earlier: tuple[FitRun, Estimates] | None,
-    tell: Callable[[int, str], None],
-) -> tuple[Estimates | Refusal, FitRun | None]:
-    """What came out, and the run that it was begun from: none where it began from nothing.
+def _good_fit(
+    club_frame: ClubFrame, spec: CatchSpec, earlier: tuple[FitRun, Estimates] | None, tell: Tell
+) -> GoodFit | Refusal:
+    """A fit that may be served. Where an earlier one leads nowhere it is begun again, from nothing: only
+    then is a refusal the returns' own."""
+    if earlier is not None:
+        run, warm = earlier
+        found = _checked_fit(club_frame, spec, warm, tell)
+        if isinstance(found, GoodFit):
+            return replace(found, warm_from=run.uid)
+        logger.info("fitting again from nothing: %s", found.code, extra={"run_uid": str(run.uid)})
+    return _checked_fit(club_frame, spec, None, tell)
 
-    What an earlier fit leads nowhere is begun again: only then is a refusal the returns' own.
-    """
 
+def _checked_fit(
+    club_frame: ClubFrame, spec: CatchSpec, warm: Estimates | None, tell: Tell
+) -> GoodFit | Refusal:
     def tell_step(done: int, _total: int, message: str) -> None:
         # 'iteration 7' without its figures.
         tell(1 + done, f"fitting: {message.partition(',')[0]}")
 
-    def fit(warm: Estimates | None) -> Estimates | Refusal:
-        return fit_catch(club_frame.frame, spec, tell_step, warm)
-
-    if earlier is not None:
-        run, warm = earlier
-        found = fit(warm)
-        if not isinstance(found, Refusal):
-            return found, run
-        logger.info("fitting again from nothing: %s", found.code, extra={"run_uid": str(run.uid)})
-    return fit(None), None
+    found = fit_catch(club_frame.frame, spec, tell_step, warm)
+    if isinstance(found, Refusal):
+        return found
+    tell(1 + spec.max_iterations, "checking")
+    returns = usable_returns(club_frame.frame, spec)
+    check = check_fit(found, returns)
+    return refusal_of(check) or GoodFit(found, returns, check)
 
 
 def refusal_of(check: Check) -> Refusal | None:

@@ -205,6 +205,14 @@ def test_a_fit_that_an_earlier_one_leads_nowhere_is_begun_again(stored_club: Sto
     assert run.warm_from is None and run.promoted
 
 
+def test_a_warm_fit_that_does_not_pass_its_check_is_begun_again(stored_club: StoredClub) -> None:
+    fit_now(stored_club.club)
+    answers = iter([Refusal("no_gain", "-"), None])
+    with patch.object(runs, "refusal_of", lambda _: next(answers)):
+        run = fit_now(stored_club.club)
+    assert run.warm_from is None and run.promoted
+
+
 def test_progress_counts_the_iterations(stored_club: StoredClub) -> None:
     told: list[tuple[int, int, str]] = []
     claim = claimed(stored_club.club)
