@@ -1,7 +1,7 @@
 """What a fit is asked: the response, the blocks of its linear predictor, and where to begin."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -46,6 +46,11 @@ class Problem:
     rho: FloatArray | None = None
     walls: tuple[float, float] = WALLS
     freedom_correction: bool = True
+
+    def at(self, rows: NDArray[np.int64]) -> "Problem":
+        """The same for some of the sessions, each of one part."""
+        blocks = [replace(block, encoded=block.encoded.at(rows)) for block in self.blocks]
+        return replace(self, response=self.response.at(rows), offset=self.offset[rows], blocks=blocks)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -52,6 +52,17 @@ class Solution:
     deviances: tuple[float, ...]
     converged: bool
 
+    def as_start(self) -> Start:
+        """Where another fit of the same blocks may begin."""
+        state, apart = self.state, self.problem.eliminate
+        starts = [term.columns for term in self.penalties.terms]
+        coefficients = [
+            state.eliminated if place == apart else state.coefficients[columns]
+            for place, columns in enumerate(starts)
+        ]
+        power = state.family.power if isinstance(state.family, Tweedie) else np.nan
+        return Start(coefficients, state.search.rho, power, state.log_dispersion)
+
     @property
     def at_wall(self) -> NDArray[np.bool_]:
         rho = self.state.search.rho
@@ -121,10 +132,12 @@ class Solver:
 class Round:
     """One iteration: the equations at the state's means, the new coefficients, the gradients there."""
 
-    def __init__(self, solver: Solver, state: State) -> None:
+    def __init__(self, solver: Solver, state: State, part_eta: FloatArray | None = None) -> None:
+        """`part_eta` saves the linear predictor of the state from being found again."""
         self.solver, self.state = solver, state
         equations, likelihood = solver.equations, solver.likelihood
-        part_eta = solver.eta(state)
+        part_eta = solver.eta(state) if part_eta is None else part_eta
+        self.new_part_eta = part_eta
         self.mixture = equations.mixed(part_eta)
         self.old_eta = equations.total_eta(part_eta)
         work = likelihood.working(state.family, self.old_eta, state.log_dispersion)
@@ -172,8 +185,10 @@ class Round:
                 state.family,
                 state.log_dispersion,
             )
-            eta = solver.equations.total_eta(solver.eta(moved))
+            part_eta = solver.eta(moved)
+            eta = solver.equations.total_eta(part_eta)
             if solver.objective(moved, eta) <= limit:
+                self.new_part_eta = part_eta
                 return moved, eta
             share /= 2.0
         return state, self.old_eta
