@@ -5,6 +5,7 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 from scipy.linalg import LinAlgError
 
 from analytics.catchrate.design import Design, learn_design
@@ -21,6 +22,7 @@ from analytics.catchrate.returns import ESTIMATED, Returns
 from analytics.catchrate.solver import solve
 from analytics.catchrate.spec import CatchSpec
 from analytics.catchrate.summarise import estimates_of
+from analytics.catchrate.terms import CodeArray
 
 #: Called with (done, total, what is being done); iterations are counted, and their number is not known
 #: beforehand: the total is the most there can be.
@@ -109,7 +111,7 @@ def problem_of(design: Design, spec: CatchSpec, unit_g: float) -> Problem:
         response=_response(returns, spec, unit_g),
         offset=np.log(returns.hours),
         blocks=blocks,
-        eliminate=_largest_ridge(blocks),
+        eliminate=_largest_ridge(blocks, returns.session),
         session=returns.session,
         freedom_correction=spec.freedom_correction,
     )
@@ -130,14 +132,27 @@ def _response(returns: Returns, spec: CatchSpec, unit_g: float) -> Response:
     )
 
 
-def _largest_ridge(blocks: Sequence[Block]) -> int | None:
-    """The block to eliminate first: the largest of identity codes whose precision is a diagonal."""
+def _largest_ridge(blocks: Sequence[Block], session: NDArray[np.int64] | None) -> int | None:
+    """The block to eliminate first: the largest of identity codes whose precision is a diagonal.
+
+    A factor that differs between the parts of a session has no diagonal block of its own.
+    """
     found = [
         place
         for place, block in enumerate(blocks)
-        if block.encoded.table is None and len(block.penalties) == 1 and block.penalties[0].ndim == 1
+        if block.encoded.table is None
+        and len(block.penalties) == 1
+        and block.penalties[0].ndim == 1
+        and _one_level_a_session(block.encoded.codes, session)
     ]
     return max(found, key=lambda place: blocks[place].encoded.size, default=None)
+
+
+def _one_level_a_session(codes: CodeArray, session: NDArray[np.int64] | None) -> bool:
+    if session is None:
+        return True
+    first = codes[np.flatnonzero(np.diff(session, prepend=-1))]
+    return bool(np.array_equal(codes, first[session]))
 
 
 def undetermined(problem: Problem, design: Design) -> list[str]:
