@@ -1,6 +1,6 @@
 """Write the design of a reference club as plain binary files that fit.R reads.
 
-uv run python -m tests.reference.mgcv.export --rows 800 DIRECTORY
+uv run python -m tests.reference.mgcv.export --rows 800 [--near] DIRECTORY
 """
 
 import argparse
@@ -9,7 +9,17 @@ from pathlib import Path
 
 import numpy as np
 
-from tests.reference.mgcv.design import CLUBS, DenseDesign, club_design, dense_design
+from analytics.catchrate.fit import problem_of, unit_of
+from analytics.catchrate.rounds import Solution
+from analytics.catchrate.solver import solve
+from tests.reference.mgcv.design import (
+    CLUBS,
+    GRAMS_PER_KG,
+    SPEC,
+    DenseDesign,
+    club_design,
+    dense_design,
+)
 
 
 def write(design: DenseDesign, directory: Path, *, rows: int) -> None:
@@ -27,6 +37,16 @@ def write(design: DenseDesign, directory: Path, *, rows: int) -> None:
     (directory / "club.csv").write_text("key,value\n" + club)
 
 
+def write_start(solution: Solution, directory: Path, unit_kg: float) -> None:
+    """Power, dispersion in kilograms and log precisions near the engine's, to one decimal."""
+    power = solution.state.family.power
+    scale = float(np.exp(solution.state.log_dispersion[0])) * unit_kg ** (2.0 - power)
+    values = [power, scale, *solution.state.search.rho]
+    names = ["power", "scale_kg", *["log_precision"] * len(solution.state.search.rho)]
+    lines = [f"{name},{value:.1f}" for name, value in zip(names, values, strict=True)]
+    (directory / "start.csv").write_text("\n".join(["name,value", *lines]) + "\n")
+
+
 def _doubles(path: Path, array: np.ndarray) -> None:
     path.write_bytes(np.asarray(array, dtype="<f8").tobytes(order="F"))
 
@@ -35,9 +55,14 @@ def main() -> None:
     parser = argparse.ArgumentParser(description="Write a reference club's design for fit.R.")
     parser.add_argument("directory", type=Path)
     parser.add_argument("--rows", type=int, required=True, choices=sorted(CLUBS))
+    parser.add_argument("--near", action="store_true", help="let fit.R begin near the engine's maximum")
     chosen = parser.parse_args()
-    design = dense_design(club_design(chosen.rows))
+    club = club_design(chosen.rows)
+    design = dense_design(club)
     write(design, chosen.directory, rows=chosen.rows)
+    if chosen.near:
+        unit = unit_of(club.returns)
+        write_start(solve(problem_of(club, SPEC, unit)), chosen.directory, unit / GRAMS_PER_KG)
     sys.stdout.write(f"{len(design.weight_kg)} returns, {design.columns().shape[1]} columns\n")
 
 

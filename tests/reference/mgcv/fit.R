@@ -38,12 +38,23 @@ for (i in which(blocks$penalties > 0)) {
 }
 stopifnot(used == length(values))
 
+# Where to begin, if the export says so: it saves iterations, and the end is the same maximum.
+start <- NULL
+initial <- tw()
+if (file.exists(file.path(directory, "start.csv"))) {
+  near <- read.csv(file.path(directory, "start.csv"))
+  precision <- exp(near$value[-(1:2)])
+  start <- list(sp = precision * near$value[2], scale = near$value[2])
+  # A negative power is where tw() begins, a positive one is kept.
+  initial <- tw(theta = -near$value[1])
+}
+
 formula <- as.formula(paste("kg ~", paste(blocks$name, collapse = " + "), "- 1 + offset(log_hours)"))
 tolerance <- 1e-9
 control <- gam.control(newton = list(conv.tol = tolerance), epsilon = tolerance / 100)
 seconds <- system.time(
-  fit <- gam(formula, family = if (is.null(power)) tw() else tw(theta = power), data = data,
-             method = "REML", paraPen = penalties, control = control)
+  fit <- gam(formula, family = if (is.null(power)) initial else tw(theta = power), data = data,
+             method = "REML", paraPen = penalties, control = control, in.out = start)
 )[["elapsed"]]
 
 chosen <- doubles("chosen.bin") + 1
@@ -69,6 +80,7 @@ found <- list(
   versions = list(R = as.character(getRversion()), mgcv = as.character(packageVersion("mgcv"))),
   seconds = seconds,
   power_given = !is.null(power),
+  start_given = !is.null(start),
   power = fit$family$getTheta(TRUE),
   scale_kg = fit$scale,
   reml_kg = as.numeric(fit$gcv.ubre),
