@@ -13,6 +13,8 @@ import resource
 import time
 from typing import Any
 
+from threadpoolctl import threadpool_limits
+
 from analytics.catchrate.estimates import Estimates, Refusal
 from analytics.catchrate.fit import fit_catch
 from tests.benchmarks.against import MOST_ROWS, compared
@@ -40,7 +42,9 @@ def main() -> None:
         match_days=chosen.match_days or usual.match_days,
         waters=usual.waters,
     )
-    found = measured(chosen.rows, chosen.seed, size, warm=not chosen.cold_only, against=chosen.against)
+    # As in a worker: threads of linear algebra that wait for a busy core cost more than they bring.
+    with threadpool_limits(1):
+        found = measured(chosen.rows, chosen.seed, size, warm=not chosen.cold_only, against=chosen.against)
     print(json.dumps(found))
 
 
