@@ -229,7 +229,7 @@ def _years(years: NDArray[Any]) -> Coded:
 def _wind(usable: pd.DataFrame) -> Coded:
     """Beaufort forces by class; a column of words is taken as the classes themselves."""
     column = usable["wind_force"]
-    if isinstance(column.dtype, pd.CategoricalDtype) or column.dtype == object:
+    if not pd.api.types.is_numeric_dtype(column.dtype):
         return coded(column)
     force = column.to_numpy(np.float64)
     forces, inverse = np.unique(force, return_inverse=True)
