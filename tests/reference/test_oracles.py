@@ -22,6 +22,8 @@ from analytics.catchrate.problem import Block, Problem
 from analytics.catchrate.solver import solve
 from analytics.catchrate.spec import CatchSpec
 from analytics.catchrate.terms import Encoded
+from tests.benchmarks.fit import measured
+from tests.benchmarks.sized import Size
 from tests.reference.blocks import (
     at_the_found_scale,
     coefficients_of,
@@ -82,6 +84,13 @@ class TestTheCatchModel:
         coefficients, errors = statsmodels_fit(Fixed.of(problem))
         assert in_standard_errors(problem, coefficients) < AGREEMENT
         np.testing.assert_allclose(standard_errors_of(solved(problem)), errors, rtol=1e-6)
+
+
+def test_the_benchmark_compares_what_is_the_same_fit() -> None:
+    found = measured(800, 1, Size(pegs=20, anglers=20, match_days=40), warm=False, against="glum")
+    other = found["against"]
+    assert other["largest_difference_se"] < AGREEMENT
+    assert other["theirs_over_ours"] > 0
 
 
 class TestASplineBesideAFactor:
