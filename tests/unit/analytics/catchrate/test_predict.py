@@ -78,14 +78,15 @@ def test_a_match_is_averaged_over_anglers_and_days_a_pleasure_session_over_angle
         expectation(estimates, Questions(month=4, session_kind=kind)).multipliers["averaging"][0]
         for kind in ("match", "pleasure")
     )
-    # Half of .45² and of .30²: the mean of a lognormal against its median.
-    assert pleasure == pytest.approx(np.exp(0.45**2 / 2))
-    assert match == pytest.approx(np.exp(0.45**2 / 2 + 0.30**2 / 2))
+    # The mean of a lognormal against its median: half of the variances that the fit found.
+    angler, day = (estimates.term(name).components[0].sd for name in ("angler", "match_day"))
+    assert pleasure == pytest.approx(np.exp(angler**2 / 2))
+    assert match == pytest.approx(np.exp(angler**2 / 2 + day**2 / 2))
 
 
 def test_an_unseen_peg_takes_the_prior_into_the_interval(estimates: Estimates) -> None:
     typical, unseen = expectation(estimates, Questions(month=[6, 6], peg=[None, "peg 99"])).eta_se
-    assert unseen**2 - typical**2 == pytest.approx(0.35**2)
+    assert unseen**2 - typical**2 == pytest.approx(estimates.term("peg").prior_sd ** 2)
     answer = expectation(estimates, Questions(month=[6, 6], peg=["peg 01", "peg 99"]))
     assert answer.unseen["peg"].tolist() == [False, True]
     assert answer.multipliers["peg"][1] == 1.0
