@@ -22,8 +22,14 @@ from tests.simulation.club import simulate_club
 #: One process for all, so that each club is fitted once.
 pytestmark = pytest.mark.xdist_group("mgcv")
 
-sizes = pytest.mark.parametrize("rows", [800, 3000])
-power_given = pytest.mark.parametrize("given", [False, True], ids=["power estimated", "power given"])
+#: Returns, and whether the power was given.
+FITS = [(800, False), (800, True), (3000, False), (3000, True), (10000, False)]
+
+every_fit = pytest.mark.parametrize(
+    ("rows", "given"),
+    FITS,
+    ids=[f"{rows} returns, power {'given' if given else 'estimated'}" for rows, given in FITS],
+)
 
 
 @cache
@@ -31,8 +37,7 @@ def found(rows: int, *, given: bool) -> Agreement:
     return agreement(rows, power_given=given)
 
 
-@sizes
-@power_given
+@every_fit
 def test_mgcv_fitted_the_same_club_and_columns(rows: int, given: bool) -> None:
     club, design = mgcv_fit(rows, power_given=given)["club"], dense_design(club_design(rows))
     assert (club["rows"], club["seed"], club["used"]) == (rows, CLUBS[rows], len(design.weight_kg))
@@ -40,35 +45,30 @@ def test_mgcv_fitted_the_same_club_and_columns(rows: int, given: bool) -> None:
     np.testing.assert_allclose(design.penalty_squares(), club["penalty_squares"], rtol=1e-9)
 
 
-@sizes
-@power_given
+@every_fit
 def test_predictions_agree_within_a_thousandth_of_their_standard_errors(rows: int, given: bool) -> None:
     assert np.abs(found(rows, given=given).predictions).max() < 0.001
 
 
-@sizes
-@power_given
+@every_fit
 def test_standard_errors_agree_within_a_thousandth(rows: int, given: bool) -> None:
     assert np.abs(found(rows, given=given).errors).max() < 0.001
 
 
-@sizes
-@power_given
+@every_fit
 def test_standard_errors_with_the_smoothing_parameters_uncertain_agree_within_a_fiftieth(
     rows: int, given: bool
 ) -> None:
     assert np.abs(found(rows, given=given).corrected_errors).max() < 0.02
 
 
-@sizes
-@power_given
+@every_fit
 def test_power_and_dispersion_agree(rows: int, given: bool) -> None:
     assert abs(found(rows, given=given).power) < 1e-5
     assert abs(found(rows, given=given).dispersion) < 1e-5
 
 
-@sizes
-@power_given
+@every_fit
 def test_both_stand_at_the_same_maximum(rows: int, given: bool) -> None:
     """What is left is the engine's wall, a standard deviation of .001, where mgcv goes on towards zero."""
     ours = found(rows, given=given)
