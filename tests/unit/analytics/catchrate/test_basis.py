@@ -4,7 +4,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.interpolate import BSpline
 
-from analytics.catchrate.basis import cyclic_basis, open_basis, round_to, row_products
+from analytics.catchrate.basis import cyclic_basis, open_basis, round_to, row_products, sum_to_zero
 
 
 @pytest.mark.parametrize("size", [4, 5, 10])
@@ -43,3 +43,10 @@ def test_row_products_are_kronecker_products_of_the_rows() -> None:
 
 def test_values_are_rounded_to_the_resolution() -> None:
     np.testing.assert_allclose(round_to(np.array([11.58, 11.2]), 0.5), [11.5, 11.0])
+
+
+@pytest.mark.parametrize("size", [2, 5, 12])
+def test_contrasts_are_orthonormal_and_sum_to_nothing(size: int) -> None:
+    contrasts = sum_to_zero(size)
+    np.testing.assert_allclose(contrasts.T @ contrasts, np.eye(size - 1), atol=1e-14)
+    np.testing.assert_allclose(np.ones(size) @ contrasts, 0, atol=1e-14)
