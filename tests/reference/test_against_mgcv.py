@@ -23,7 +23,7 @@ from tests.simulation.club import simulate_club
 pytestmark = pytest.mark.xdist_group("mgcv")
 
 #: Returns, and whether the power was given.
-FITS = [(800, False), (800, True), (3000, False), (3000, True), (10000, False)]
+FITS = [(rows, given) for rows in sorted(CLUBS) for given in (False, True)]
 
 every_fit = pytest.mark.parametrize(
     ("rows", "given"),
