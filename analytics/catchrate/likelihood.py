@@ -15,7 +15,7 @@ from analytics.catchrate.basis import FloatArray
 from analytics.catchrate.censoring import interval_score
 from analytics.catchrate.density import DensityGrid
 from analytics.catchrate.equations import weighted_counts
-from analytics.catchrate.family import Family, Tweedie, Working
+from analytics.catchrate.family import Family, Gaussian, Tweedie, Working
 
 SMALLEST_POWER, LARGEST_POWER = 1.05, 1.95
 
@@ -170,6 +170,19 @@ class Likelihood:
         halves = self.scale(log_dispersion) * family.halves(self.response.weight, eta)
         exact = float(np.sum(halves if not len(self._bounded) else halves[self._exact]))
         return exact - self.bounded_log_probability(family, eta, log_dispersion)
+
+    def normaliser(self, family: Family, log_dispersion: FloatArray) -> float:
+        """Minus the log-likelihood as far as eta does not enter; nought for a family that has none known."""
+        if isinstance(family, Tweedie) and self.response.prior_weight is None:
+            totals = [
+                grid.total(float(log), family.power)
+                for grid, log in zip(self._grids, log_dispersion, strict=True)
+            ]
+            return -float(sum(totals))
+        if isinstance(family, Gaussian):
+            logs = np.log(2.0 * np.pi) + log_dispersion[self.response.dispersion_class]
+            return 0.5 * float(self.response.frequency @ logs)
+        return 0.0
 
     def deviance(self, family: Family, eta: FloatArray) -> float:
         """Of the exact weights."""

@@ -279,6 +279,7 @@ class Round:
         system = System.of(gram, across, own, *solver.penalties.precision(state.search.rho))
         value, _, _ = solver.penalties.log_determinant(state.search.rho)
         criterion = solver.objective(state, self.new_eta) + 0.5 * self.system.log_determinant() - 0.5 * value
+        criterion += solver.likelihood.normaliser(state.family, state.log_dispersion)
         return Solution(
             problem=solver.problem,
             penalties=solver.penalties,
