@@ -16,6 +16,7 @@ from analytics.catchrate.censoring import interval_score
 from analytics.catchrate.density import DensityGrid
 from analytics.catchrate.equations import weighted_counts
 from analytics.catchrate.family import Family, Gaussian, Tweedie, Working
+from analytics.catchrate.response import Membership, Response
 
 SMALLEST_POWER, LARGEST_POWER = 1.05, 1.95
 
@@ -27,43 +28,6 @@ NEWTON_STEPS, SETTLED = 4, 0.02
 
 #: The information of a bounded weight is kept above this share of an exact weight's.
 LEAST_INFORMATION = 0.02
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Response:
-    """What was weighed, (s,) each: exact weights, or bounds (lower not NaN), with frequency weights.
-
-    `dispersion_class` (s,) numbers the dispersion that each has; `prior_weight` divides it.
-    """
-
-    weight: FloatArray
-    frequency: FloatArray
-    dispersion_class: NDArray[np.integer]
-    lower: FloatArray | None = None
-    upper: FloatArray | None = None
-    prior_weight: FloatArray | None = None
-
-    @classmethod
-    def exact(cls, weight: FloatArray) -> "Response":
-        return cls(weight, np.ones_like(weight), np.zeros(len(weight), dtype=np.int8))
-
-    @property
-    def bounded(self) -> NDArray[np.int64]:
-        """Positions of the bounded weights."""
-        return np.empty(0, dtype=np.int64) if self.lower is None else np.flatnonzero(~np.isnan(self.lower))
-
-    def at(self, rows: NDArray[np.int64]) -> "Response":
-        def cut(column: FloatArray | None) -> FloatArray | None:
-            return None if column is None else column[rows]
-
-        return Response(
-            self.weight[rows],
-            self.frequency[rows],
-            self.dispersion_class[rows],
-            cut(self.lower),
-            cut(self.upper),
-            cut(self.prior_weight),
-        )
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -112,6 +76,9 @@ class Likelihood:
         self._exact = np.ones(len(response.weight), dtype=np.bool_)
         self._exact[bounded] = False
         self._grids = self._density_grids() if isinstance(family, Tweedie) else []
+        self.membership = None
+        if response.blank_group is not None and self.classes > 1:
+            self.membership = Membership(response)
 
     def _density_grids(self) -> list[DensityGrid]:
         positive = self._exact & (self.response.weight > 0)
@@ -124,10 +91,32 @@ class Likelihood:
     def scale(self, log_dispersion: FloatArray) -> FloatArray:
         """Frequency over dispersion, (s,)."""
         by_class = np.exp(-log_dispersion)
-        scale = self.response.frequency * by_class[self.response.dispersion_class]
+        if self.membership is None:
+            scale = self.response.frequency * by_class[self.response.dispersion_class]
+        else:
+            scale = self.response.frequency * (self.membership.shares @ by_class)
         if self.response.prior_weight is not None:
             scale = scale * self.response.prior_weight
         return np.asarray(scale, dtype=np.float64)
+
+    def allot(self, family: Family, eta: FloatArray, log_dispersion: FloatArray) -> None:
+        """Bring the blanks' classes up to date."""
+        if self.membership is not None:
+            self.membership.allot(family.halves(self.response.weight, eta), log_dispersion)
+
+    def by_class(
+        self, values: FloatArray, log_dispersion: FloatArray, rows: NDArray[np.int64] | None = None
+    ) -> FloatArray:
+        """Values at dispersion one, (s,) or of some rows, scaled and summed by class, (classes,)."""
+        chosen = slice(None) if rows is None else rows
+        scaled = values * self.response.frequency[chosen]
+        if self.response.prior_weight is not None:
+            scaled = scaled * self.response.prior_weight[chosen]
+        if self.membership is not None:
+            sums = scaled @ self.membership.shares[chosen]
+        else:
+            sums = weighted_counts(self.response.dispersion_class[chosen], scaled, self.classes)
+        return np.asarray(sums * np.exp(-log_dispersion), dtype=np.float64)
 
     def working(self, family: Family, eta: FloatArray, log_dispersion: FloatArray) -> Working:
         """At dispersion one, (s,) each; a bounded weight's are those of log P(lower <= Y <= upper)."""
@@ -178,7 +167,8 @@ class Likelihood:
                 grid.total(float(log), family.power)
                 for grid, log in zip(self._grids, log_dispersion, strict=True)
             ]
-            return -float(sum(totals))
+            unknown = 0.0 if self.membership is None else self.membership.surprise()
+            return unknown - float(sum(totals))
         if isinstance(family, Gaussian):
             logs = np.log(2.0 * np.pi) + log_dispersion[self.response.dispersion_class]
             return 0.5 * float(self.response.frequency @ logs)
@@ -264,8 +254,11 @@ class _Criterion:
             response, exact = self._likelihood.response, self._likelihood._exact
             halves = response.frequency * self._family.at(power).halves(response.weight, self._eta)
             halves = np.where(exact, halves, 0.0)
-            classes = self._likelihood.classes
-            self._sums[power] = weighted_counts(response.dispersion_class, halves, classes)
+            membership, classes = self._likelihood.membership, self._likelihood.classes
+            if membership is None:
+                self._sums[power] = weighted_counts(response.dispersion_class, halves, classes)
+            else:
+                self._sums[power] = halves @ membership.shares
         return self._sums[power]
 
     def _value(self, point: FloatArray) -> float:

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from analytics.catchrate.basis import FloatArray
 from analytics.catchrate.family import Family
-from analytics.catchrate.likelihood import Response
+from analytics.catchrate.response import Response
 from analytics.catchrate.terms import Encoded
 
 #: The walls of a log smoothing parameter on the log scale: standard deviations from 20 to .001.

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analytics.catchrate.basis import FloatArray
-from analytics.catchrate.equations import Equations, weighted_counts
+from analytics.catchrate.equations import Equations
 from analytics.catchrate.family import Family, Tweedie, Working
 from analytics.catchrate.likelihood import Correction, Likelihood
 from analytics.catchrate.problem import STARTING_RHO, Problem, Start
@@ -140,6 +140,7 @@ class Round:
         self.new_part_eta = part_eta
         self.mixture = equations.mixed(part_eta)
         self.old_eta = equations.total_eta(part_eta)
+        likelihood.allot(state.family, self.old_eta, state.log_dispersion)
         work = likelihood.working(state.family, self.old_eta, state.log_dispersion)
         self.work, self.scale = work, likelihood.scale(state.log_dispersion)
         observed = self.scale * work.observed
@@ -210,11 +211,10 @@ class Round:
         spread[sample] = leverages * self.scale[sample] * self.work.slope[sample]
         turned = equations.totals(0.5 * spread, self.mixture)
         self.turning = self.system.solve(*turned)
-        classes = solver.problem.response.dispersion_class
         along = equations.along(*self.turning, self.mixture)
-        number = likelihood.classes
-        by_class = -0.5 * weighted_counts(classes[sample], leverages * observed[sample], number)
-        by_class -= weighted_counts(classes, along * self.scale * self.work.score, number)
+        logs = state.log_dispersion
+        by_class = -0.5 * likelihood.by_class(leverages * self.work.observed[sample], logs, sample)
+        by_class -= likelihood.by_class(along * self.work.score, logs)
         power = 0.0
         if isinstance(state.family, Tweedie) and state.family.search:
             score, curved = state.family.by_power(solver.problem.response.weight, self.old_eta)
