@@ -203,7 +203,10 @@ class Likelihood:
             free = ([0] if self.search_power else []) + (
                 [] if self.known is not None else criterion.dispersions
             )
-            found.append(criterion.derivatives(free))
+            gradient, hessian = criterion.derivatives(free)
+            if self.search_power and _pressed(family.power, gradient[0]):
+                gradient[0] = 0.0
+            found.append((gradient, hessian))
             step = np.clip(_descent(*found[-1]), -0.5, 0.5)
             for place, which in enumerate(free):
                 if which == 0:
@@ -290,6 +293,12 @@ class _Criterion:
                 mixed = both + neither + 2.0 * middle - above - below - others
                 hessian[a, b] = hessian[b, a] = mixed / (2.0 * NUDGE**2)
         return gradient, hessian
+
+
+def _pressed(power: float, gradient: float) -> bool:
+    """Whether the power stands at one of its walls and would go further."""
+    low, high = power <= SMALLEST_POWER and gradient > 0, power >= LARGEST_POWER and gradient < 0
+    return low or high
 
 
 def _descent(gradient: FloatArray, hessian: FloatArray) -> FloatArray:

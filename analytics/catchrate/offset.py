@@ -91,6 +91,9 @@ def _newton_step(estimates: Estimates, design: Design, lines: int) -> tuple[Floa
     mixture = equations.mixed(part_eta)
     # As `equations.total_eta` has it, without mixing the parts again.
     eta = part_eta if mixture is None else np.append(part_eta[: equations.singles], mixture.log_total)
+    if likelihood.membership is not None:
+        halves = state.family.halves(design.returns.weight_g / unit_g, eta)
+        likelihood.membership.settle(halves, state.log_dispersion)
     work = likelihood.working(state.family, eta, state.log_dispersion)
     scale = likelihood.scale(state.log_dispersion)
     precision, own_precision = solver.penalties.precision(state.search.rho)

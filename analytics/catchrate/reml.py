@@ -24,6 +24,9 @@ from analytics.catchrate.system import Covariance, System
 #: The largest step of a log smoothing parameter.
 LARGEST_STEP = 3.0
 
+#: Steps shorter than this are Newton's own business.
+SMALL_STEP = 0.02
+
 #: Nearly nothing: of the degrees of freedom that a penalty could hold, and that it does hold.
 LITTLE_SPENT, LITTLE_HELD = 0.1, 1.0
 
@@ -248,11 +251,12 @@ def derivatives(
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Search:
-    """Where the search stands: rho (q,) and its walls."""
+    """Where the search stands: rho (q,) and its walls, and where it was before, with the gradient there."""
 
     rho: FloatArray
     lower: float
     upper: float
+    before: tuple[FloatArray, FloatArray] | None = None
 
     def free(self, gradient: FloatArray) -> NDArray[np.bool_]:
         """Parameters that are not held by a wall, (q,) true or false."""
@@ -273,7 +277,20 @@ class Search:
                 change[j] = -_towards_nothing(
                     -found.gradient[j], found.hessian[j, j], self.rho[j] - self.lower
                 )
-        return Search(np.clip(self.rho + change, self.lower, self.upper), self.lower, self.upper)
+        rho = np.clip(self.rho + change, self.lower, self.upper)
+        if self.before is not None:
+            rho = np.where(moving & self._overshot(found.gradient), 0.5 * (self.rho + self.before[0]), rho)
+        return Search(rho, self.lower, self.upper, (self.rho, found.gradient))
+
+    def _overshot(self, gradient: FloatArray) -> NDArray[np.bool_]:
+        """Where the last step led over a bottom to a slope as steep: the place is between.
+
+        Two penalties of one term can lead Newton's steps round in a circle.
+        """
+        assert self.before is not None  # noqa: S101 - asked after a step only
+        earlier, slope = self.before
+        turned = (slope * gradient < 0) & (np.abs(gradient) > 0.5 * np.abs(slope))
+        return turned & (np.abs(self.rho - earlier) > SMALL_STEP)
 
 
 def _towards_nothing(gradient: float, hessian: float, room: float) -> float:

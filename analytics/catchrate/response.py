@@ -9,6 +9,9 @@ from numpy.typing import NDArray
 from analytics.catchrate.basis import FloatArray
 from analytics.catchrate.equations import weighted_counts
 
+#: Expectation-maximisation of the blanks' classes, outside of a fit.
+SETTLING_ROUNDS, SETTLED_SHARE = 200, 1e-10
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Response:
@@ -90,6 +93,14 @@ class Membership:
         shares = np.exp(logs - logs.max(axis=1, keepdims=True))
         self.shares[self._blank] = shares / shares.sum(axis=1, keepdims=True)
         self.mix = self._mixed()
+
+    def settle(self, halves: FloatArray, log_dispersion: FloatArray) -> None:
+        """Allot until the shares stay."""
+        for _ in range(SETTLING_ROUNDS):
+            before = self.mix
+            self.allot(halves, log_dispersion)
+            if np.max(np.abs(self.mix - before)) < SETTLED_SHARE:
+                return
 
     def surprise(self) -> float:
         """What the classes add to minus the log-likelihood."""

@@ -154,6 +154,13 @@ class Round:
         self.new, self.new_eta = self._halved(move)
         self._pull = pull, own_pull
 
+    def criterion(self) -> float:
+        """Minus the restricted log-likelihood at the new coefficients."""
+        solver, state = self.solver, self.new
+        spread, _, _ = solver.penalties.log_determinant(state.search.rho)
+        value = solver.objective(state, self.new_eta) + 0.5 * self.system.log_determinant() - 0.5 * spread
+        return value + solver.likelihood.normaliser(state.family, state.log_dispersion)
+
     def approached(self) -> State:
         """The new coefficients with the dispersion that fits them."""
         logs = self.solver.likelihood.start(self.new.family, self.new_eta)
@@ -277,9 +284,6 @@ class Round:
         weights = self.scale * work.expected
         gram, across, own = solver.equations.gram(weights, self.mixture)
         system = System.of(gram, across, own, *solver.penalties.precision(state.search.rho))
-        value, _, _ = solver.penalties.log_determinant(state.search.rho)
-        criterion = solver.objective(state, self.new_eta) + 0.5 * self.system.log_determinant() - 0.5 * value
-        criterion += solver.likelihood.normaliser(state.family, state.log_dispersion)
         return Solution(
             problem=solver.problem,
             penalties=solver.penalties,
@@ -291,7 +295,7 @@ class Round:
             scale_hessian=self.scaled.hessian,
             leverage_sum=self.leverage_sum,
             largest_gradient=max(self.largest_gradient(), self._final_score(work)),
-            criterion=criterion,
+            criterion=self.criterion(),
             deviances=deviances,
             converged=converged,
         )

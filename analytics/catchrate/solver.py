@@ -53,7 +53,7 @@ def solve(
     for iteration in range(1, max_iterations + 1):
         round_ = Round(solver, state, part_eta)
         round_.steer()
-        deviances.append(solver.likelihood.deviance(state.family, round_.new_eta))
+        deviances.append(solver.likelihood.deviance(round_.new.family, round_.new_eta))
         largest = round_.largest_gradient()
         if report is not None:
             report(iteration, largest)
