@@ -38,6 +38,9 @@ from analytics.catchrate.terms import (
 #: A year needs as many returns before the other years are compared with it.
 RETURNS_FOR_REFERENCE = 30
 
+#: With fewer returns the levels of a factor are not told apart from their neighbours'.
+RETURNS_FOR_NEIGHBOURS = 150
+
 #: A coefficient that no penalty holds costs as many returns.
 RETURNS_A_PARAMETER = 5
 
@@ -140,7 +143,7 @@ def _every_month(met: list[str]) -> list[str]:
 def _links(term: Factor, levels: list[str], returns: Returns) -> tuple[tuple[int, int], ...]:
     if term.neighbours is Neighbours.MONTHS:
         return tuple((i, i + 1 if (i + 1) % 12 else i - 11) for i in range(len(levels)))
-    if term.neighbours is Neighbours.BANK:
+    if term.neighbours is Neighbours.BANK and len(returns.weight_g) >= RETURNS_FOR_NEIGHBOURS:
         return _bank_links(levels, returns)
     return ()
 

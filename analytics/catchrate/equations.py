@@ -7,7 +7,8 @@ A session of several parts is one observation, log mu = log of the sum over part
 of X is the average of its parts' rows by their shares of mu.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
@@ -19,8 +20,8 @@ from scipy import sparse
 from analytics.catchrate.basis import FloatArray
 from analytics.catchrate.terms import CodeArray, Encoded
 
-#: Rows counted in one go; bounds the memory of the cells.
-CHUNK = 1 << 20
+#: From this many rows on, tables are counted on as many threads.
+ROWS_FOR_THREADS, THREADS = 50_000, 2
 
 #: A pack of terms has at most this many rows, or the square root of the returns if that is more.
 SMALLEST_PACK = 64
@@ -158,21 +159,34 @@ class Equations:
         single = weights[: self.singles]
         matrix = np.zeros((self.size, self.size))
         across = np.zeros((self.size, self.eliminated_size))
-        for i, left in enumerate(self.packs):
-            own = weighted_counts(left.codes, single, left.rows)
-            matrix[np.ix_(left.columns, left.columns)] = _own_product(left, own)
-            for right in self.packs[i + 1 :]:
+
+        def fill(pair: tuple[Pack, Pack | None]) -> None:
+            left, right = pair
+            if right is None:
+                across[left.columns] = self._across(left, single)
+            elif right is left:
+                own = weighted_counts(left.codes, single, left.rows)
+                matrix[np.ix_(left.columns, left.columns)] = _own_product(left, own)
+            else:
                 counts = two_way(left.codes, right.codes, single, left.rows, right.rows)
                 product = right.fold_right(left.fold_left(counts))
                 matrix[np.ix_(left.columns, right.columns)] = product
                 matrix[np.ix_(right.columns, left.columns)] = product.T
-            if self._eliminated is not None:
-                codes = self._eliminated[: self.singles]
-                counts = two_way(left.codes, codes, single, left.rows, self.eliminated_size + 1)
-                across[left.columns] = left.fold_left(counts[:, 1:])
+
+        pairs: list[tuple[Pack, Pack | None]] = list(self._pairs())
+        if self._eliminated is not None:
+            pairs += [(left, None) for left in self.packs]
+        _each(fill, pairs, together=self.singles >= ROWS_FOR_THREADS)
         if mixture is not None:
             self._add_mixture(matrix, across, weights, mixture)
         return matrix, across, self._by_eliminated(weights)
+
+    def _across(self, left: Pack, single: FloatArray) -> FloatArray:
+        """X'WX_e of the pack's terms over sessions of one part."""
+        assert self._eliminated is not None  # noqa: S101 - asked where there is one
+        codes = self._eliminated[: self.singles]
+        counts = two_way(left.codes, codes, single, left.rows, self.eliminated_size + 1)
+        return left.fold_left(counts[:, 1:])
 
     def _add_mixture(
         self, matrix: FloatArray, across: FloatArray, weights: FloatArray, mixture: "Mixture"
@@ -254,6 +268,17 @@ class Mixture:
         return weighted_counts(self.session, self.share * values, len(self.log_total))
 
 
+def _each(work: Callable[[Any], None], items: Sequence[Any], *, together: bool) -> None:
+    """Each item's work, on two threads where it is long: NumPy counts without holding the others up."""
+    if not together:
+        for item in items:
+            work(item)
+        return
+    with ThreadPoolExecutor(THREADS) as threads:
+        for _ in threads.map(work, items):
+            pass
+
+
 def weighted_counts(codes: NDArray[Any], weights: FloatArray, size: int) -> FloatArray:
     """Weights summed by code, (size,)."""
     # Without a single code NumPy counts in integers.
@@ -262,13 +287,9 @@ def weighted_counts(codes: NDArray[Any], weights: FloatArray, size: int) -> Floa
 
 def two_way(left: CodeArray, right: CodeArray, weights: FloatArray, rows: int, columns: int) -> FloatArray:
     """Weights summed by pairs of codes, (rows, columns)."""
-    counts = np.zeros(rows * columns)
-    for start in range(0, len(weights), CHUNK):
-        chunk = slice(start, start + CHUNK)
-        cells = np.multiply(left[chunk], columns, dtype=np.int64)
-        cells += right[chunk]
-        counts += np.bincount(cells, weights[chunk], minlength=rows * columns)
-    return counts.reshape(rows, columns)
+    # A sparse matrix adds up what falls on one cell, straight from the codes.
+    counts: FloatArray = sparse.coo_array((weights, (left, right)), shape=(rows, columns)).toarray()
+    return counts
 
 
 def _own_product(pack: Pack, counts: FloatArray) -> FloatArray:

@@ -42,7 +42,8 @@ class Correction:
 class Scale:
     """Power (in the family) and the log of each class's dispersion, with the criterion's gradient there.
 
-    `hessian` is that of the free ones among (power, log dispersions), in that order.
+    `hessian` is that of the free ones among (power, log dispersions), in that order; a power pressed
+    against a wall is not free.
     """
 
     family: Family
@@ -205,8 +206,10 @@ class Likelihood:
             )
             gradient, hessian = criterion.derivatives(free)
             if self.search_power and _pressed(family.power, gradient[0]):
-                gradient[0] = 0.0
+                free, gradient, hessian = free[1:], gradient[1:], hessian[1:, 1:]
             found.append((gradient, hessian))
+            if not free:
+                break
             step = np.clip(_descent(*found[-1]), -0.5, 0.5)
             for place, which in enumerate(free):
                 if which == 0:

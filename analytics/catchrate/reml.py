@@ -24,8 +24,8 @@ from analytics.catchrate.system import Covariance, System
 #: The largest step of a log smoothing parameter.
 LARGEST_STEP = 3.0
 
-#: Steps shorter than this are Newton's own business.
-SMALL_STEP = 0.02
+#: Steps shorter than this, and slopes steeper, are Newton's own business.
+SMALL_STEP, NEAR_THE_BOTTOM = 0.02, 0.5
 
 #: Nearly nothing: of the degrees of freedom that a penalty could hold, and that it does hold.
 LITTLE_SPENT, LITTLE_HELD = 0.1, 1.0
@@ -290,6 +290,8 @@ class Search:
         assert self.before is not None  # noqa: S101 - asked after a step only
         earlier, slope = self.before
         turned = (slope * gradient < 0) & (np.abs(gradient) > 0.5 * np.abs(slope))
+        # Far from the bottom a slope turns with the dispersion and the coefficients as well.
+        turned &= np.maximum(np.abs(gradient), np.abs(slope)) < NEAR_THE_BOTTOM
         return turned & (np.abs(self.rho - earlier) > SMALL_STEP)
 
 

@@ -170,7 +170,7 @@ class CatchSpec:
     smoothing_uncertainty: bool = True
     freedom_correction: bool = True
     minimum_returns: int = 60
-    max_iterations: int = 60
+    max_iterations: int = 120
     tolerance: float = 1e-5
 
     def __post_init__(self) -> None:

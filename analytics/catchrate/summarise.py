@@ -43,7 +43,8 @@ def estimates_of(
     family = solution.state.family
     assert isinstance(family, Tweedie)  # noqa: S101 - the catch model's family
     dispersions = np.exp(solution.state.log_dispersion) * unit_g ** (2.0 - family.power)
-    power_se = None if not family.search else float(np.sqrt(np.linalg.inv(solution.scale_hessian)[0, 0]))
+    free_power = family.search and len(solution.scale_hessian) > len(dispersions)
+    power_se = float(np.sqrt(np.linalg.inv(solution.scale_hessian)[0, 0])) if free_power else None
     return Estimates(
         power=family.power,
         power_se=power_se,
