@@ -27,8 +27,9 @@ LARGEST_STEP = 3.0
 #: Steps shorter than this, and slopes steeper, are Newton's own business.
 SMALL_STEP, NEAR_THE_BOTTOM = 0.02, 0.5
 
-#: Nearly nothing: of the degrees of freedom that a penalty could hold, and that it does hold.
-LITTLE_SPENT, LITTLE_HELD = 0.1, 1.0
+#: Nearly nothing: of the degrees of freedom that a penalty holds, those that the data spent; and of its
+#: rank, those that it holds.
+LITTLE_SPENT, LITTLE_HELD = 0.1, 0.1
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -110,6 +111,9 @@ class Penalties:
         self.size = size
         self.eliminated_size = eliminated_size
         self.owner = [place for place, term in enumerate(terms) for _ in term.penalties]
+        self.ranks = np.array(
+            [np.count_nonzero(row) for term in terms for row in term.eigenvalues[:-1]], dtype=np.float64
+        )
         self.matrices = [_thin(penalty) for term in terms for penalty in term.penalties]
 
     @property
@@ -201,8 +205,8 @@ class Derivatives:
     """Of the criterion by rho: gradient (q,), Hessian (q, q); b's own, (k, q) and (m, q); freedom (q,).
 
     `freedom[j]` is d log|S| / d rho_j - lambda_j tr(V S_j): the degrees of freedom that the data spent on
-    what penalty j holds. `held[j]` is d log|S| / d rho_j, how many it could hold; `pull[j]` is
-    lambda_j b'S_j b, less its part in the change of H.
+    what penalty j holds. `held[j]` is d log|S| / d rho_j, how many it could hold, `ranks[j]` its rank;
+    `pull[j]` is lambda_j b'S_j b, less its part in the change of H.
     """
 
     gradient: FloatArray
@@ -211,6 +215,7 @@ class Derivatives:
     own_moves: FloatArray
     freedom: FloatArray
     held: FloatArray
+    ranks: FloatArray
     pull: FloatArray
 
 
@@ -245,7 +250,14 @@ def derivatives(
     hessian = np.diag(0.5 * quadratic + 0.5 * traces) - left.T @ moves - right.T @ own_moves
     hessian = hessian - 0.5 * double - 0.5 * curved
     return Derivatives(
-        gradient, hessian, -moves, -own_moves, spread - traces, spread, quadratic - 2.0 * turned
+        gradient=gradient,
+        hessian=hessian,
+        moves=-moves,
+        own_moves=-own_moves,
+        freedom=spread - traces,
+        held=spread,
+        ranks=penalties.ranks,
+        pull=quadratic - 2.0 * turned,
     )
 
 
@@ -268,12 +280,11 @@ class Search:
         """One step down the criterion; what has a gradient below `settled` stays, however flat it lies."""
         moving = self.free(found.gradient) & (np.abs(found.gradient) > settled)
         free = np.flatnonzero(moving)
-        change = np.zeros(len(self.rho))
-        change[free] = np.clip(_newton(found, free), -LARGEST_STEP, LARGEST_STEP)
+        change = _steps(found, free)
         for j in free:
             if found.freedom[j] < LITTLE_SPENT * found.held[j]:
                 change[j] = _towards_nothing(found.gradient[j], found.hessian[j, j], self.upper - self.rho[j])
-            elif found.held[j] < LITTLE_HELD:
+            elif found.held[j] < LITTLE_HELD * found.ranks[j]:
                 change[j] = -_towards_nothing(
                     -found.gradient[j], found.hessian[j, j], self.rho[j] - self.lower
                 )
@@ -310,16 +321,27 @@ def _towards_nothing(gradient: float, hessian: float, room: float) -> float:
     return -min(float(np.log1p(gradient / bend)), LARGEST_STEP)
 
 
-def _newton(found: Derivatives, free: np.ndarray) -> FloatArray:
-    """Newton's step, downhill also where the criterion curves down; where it is too long, the safe step."""
+def _steps(found: Derivatives, free: NDArray[np.int64]) -> FloatArray:
+    """Newton's steps, (q,), and where one is too long to be trusted, Fellner and Schall's for that one."""
+    step = np.zeros(len(found.gradient))
+    while len(free):
+        step[free] = _newton(found, free)
+        trusted = np.abs(step[free]) <= LARGEST_STEP
+        if trusted.all():
+            break
+        doubted = free[~trusted]
+        step[doubted] = np.clip(_fellner_schall(found)[doubted], -LARGEST_STEP, LARGEST_STEP)
+        free = free[trusted]
+    return step
+
+
+def _newton(found: Derivatives, free: NDArray[np.int64]) -> FloatArray:
+    """Newton's step of some of the parameters, downhill also where the criterion curves down."""
     gradient, hessian = found.gradient[free], found.hessian[np.ix_(free, free)]
     scale = 1.0 / np.sqrt(np.maximum(np.abs(np.diag(hessian)), 1e-8))
     values, vectors = np.linalg.eigh(hessian * scale * scale[:, None])
     curvature = np.maximum(np.abs(values), 1e-3)
-    step: FloatArray = -scale * (vectors @ ((vectors.T @ (scale * gradient)) / curvature))
-    if np.max(np.abs(step), initial=0.0) <= LARGEST_STEP:
-        return np.asarray(step, dtype=np.float64)
-    return np.asarray(_fellner_schall(found)[free])
+    return np.asarray(-scale * (vectors @ ((vectors.T @ (scale * gradient)) / curvature)))
 
 
 def _fellner_schall(found: Derivatives) -> FloatArray:
