@@ -22,7 +22,7 @@ from analytics.catchrate.returns import ESTIMATED, Returns
 from analytics.catchrate.solver import solve
 from analytics.catchrate.spec import CatchSpec
 from analytics.catchrate.summarise import estimates_of
-from analytics.catchrate.terms import CodeArray, Coded
+from analytics.catchrate.terms import CodeArray
 
 #: Called with (done, total, what is being done); iterations are counted, and their number is not known
 #: beforehand: the total is the most there can be.
@@ -129,17 +129,8 @@ def _response(returns: Returns, spec: CatchSpec, unit_g: float) -> Response:
         dispersion_class=classes,
         lower=returns.lower_g / unit_g if bounded else None,
         upper=returns.upper_g / unit_g if bounded else None,
-        blank_group=_kind_of_session(returns),
+        blank_group=returns.kind_codes,
     )
-
-
-def _kind_of_session(returns: Returns) -> CodeArray:
-    """Pleasure or match, by session: how many of a kind's blanks would have been estimated is its own."""
-    kind = returns.features["session_kind"]
-    assert isinstance(kind, Coded)  # noqa: S101 - a word
-    if returns.session is None:
-        return kind.codes
-    return kind.codes[np.flatnonzero(np.diff(returns.session, prepend=-1))]
 
 
 def _largest_ridge(blocks: Sequence[Block], session: NDArray[np.int64] | None) -> int | None:

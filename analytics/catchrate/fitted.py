@@ -9,7 +9,9 @@ from numpy.typing import NDArray
 from analytics.catchrate.basis import FloatArray
 from analytics.catchrate.equations import weighted_counts
 from analytics.catchrate.estimates import Estimates
-from analytics.catchrate.returns import ESTIMATED, Returns, usable_returns
+from analytics.catchrate.family import Tweedie
+from analytics.catchrate.response import Membership, Response
+from analytics.catchrate.returns import Returns, usable_returns
 from analytics.catchrate.spec import CatchSpec, DidNotWeigh
 from analytics.catchrate.terms import Coded
 
@@ -40,13 +42,28 @@ def fitted_returns(estimates: Estimates, returns: Returns | pd.DataFrame) -> Fit
     if isinstance(returns, pd.DataFrame):
         spec = replace(CatchSpec(), did_not_weigh=DidNotWeigh(estimates.did_not_weigh))
         returns = usable_returns(returns, spec)
-    estimated = returns.dispersion_class == ESTIMATED
-    return Fitted(
-        returns=returns,
-        mean_g=fitted_means(estimates, returns),
-        dispersion=np.where(estimated, estimates.estimated_dispersion, estimates.dispersion),
-        power=estimates.power,
+    mean_g = fitted_means(estimates, returns)
+    return Fitted(returns, mean_g, dispersions_of(estimates, returns, mean_g), estimates.power)
+
+
+def dispersions_of(estimates: Estimates, returns: Returns, mean_g: FloatArray) -> FloatArray:
+    """The dispersion of each session, (s,); a blank's is between both, as the probabilities have it."""
+    both = np.array([estimates.dispersion, estimates.estimated_dispersion])
+    if both[0] == both[1]:
+        return np.full(len(mean_g), both[0])
+    response = Response(
+        returns.weight_g,
+        np.ones_like(mean_g),
+        returns.dispersion_class,
+        returns.lower_g,
+        returns.upper_g,
+        blank_group=returns.kind_codes,
     )
+    membership = Membership(response)
+    halves = Tweedie(estimates.power).halves(returns.weight_g, np.log(mean_g))
+    membership.settle(halves, np.log(both))
+    dispersion: FloatArray = 1.0 / (membership.shares @ (1.0 / both))
+    return dispersion
 
 
 def fitted_means(estimates: Estimates, returns: Returns) -> FloatArray:

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from analytics.catchrate.basis import FloatArray
 from analytics.catchrate.features import wind_class
 from analytics.catchrate.spec import MATCH, MISSING, PLEASURE, RECORDED, CatchSpec, DidNotWeigh
-from analytics.catchrate.terms import Coded, Features
+from analytics.catchrate.terms import CodeArray, Coded, Features
 
 #: Outcomes whose weight is known.
 USED_OUTCOMES = ("weighed", "blank", "estimated")
@@ -61,6 +61,15 @@ class Returns:
     def bounded(self) -> NDArray[np.bool_]:
         """Sessions whose weight is only known to lie between two bounds, (s,)."""
         return ~np.isnan(self.lower_g)
+
+    @property
+    def kind_codes(self) -> CodeArray:
+        """Pleasure or match as a code, (s,): in each, other shares of the weights are estimated."""
+        kind = self.features["session_kind"]
+        assert isinstance(kind, Coded)  # noqa: S101 - a word
+        if self.session is None:
+            return kind.codes
+        return kind.codes[np.flatnonzero(np.diff(self.session, prepend=-1))]
 
 
 def usable_returns(frame: pd.DataFrame, spec: CatchSpec | None = None) -> Returns:

@@ -15,7 +15,6 @@ from typing import Any
 import numpy as np
 
 from analytics.catchrate.basis import FloatArray
-from analytics.catchrate.density import log_density
 from analytics.catchrate.design import Design
 from analytics.catchrate.fit import problem_of, unit_of
 from analytics.catchrate.rounds import Solution
@@ -103,18 +102,11 @@ def prediction_errors(solution: Solution, rows: np.ndarray, *, corrected: bool) 
 def whole_criterion(solution: Solution, dense: DenseDesign, unit_kg: float) -> float:
     """Minus the restricted log-likelihood in kilograms, with every constant that mgcv puts in.
 
-    The engine's own leaves out what dispersion and power alone decide; mgcv's has the volume of the
-    coefficients that no penalty holds (Wood 2011, JRSSB 73:3, eq. 4).
+    mgcv's has the volume of the coefficients that no penalty holds (Wood 2011, JRSSB 73:3, eq. 4).
     """
-    state = solution.state
-    mean = np.exp(solution.eta)
-    dispersion = float(np.exp(state.log_dispersion[0]))
-    weight = solution.problem.response.weight
-    kernel = float(np.sum(state.family.halves(weight, solution.eta))) / dispersion
-    log_likelihood = float(np.sum(log_density(weight, mean, dispersion, state.family.power)))
     flat = dense.blocks[0].columns.shape[1] + STRAIGHT_LINES
-    units = float(np.sum(weight > 0)) * np.log(unit_kg)
-    return solution.criterion - kernel - log_likelihood + units - 0.5 * flat * np.log(2.0 * np.pi)
+    units = float(np.sum(solution.problem.response.weight > 0)) * np.log(unit_kg)
+    return solution.criterion + units - 0.5 * flat * np.log(2.0 * np.pi)
 
 
 def _precisions(design: Design, solution: Solution, theirs: Mapping[str, Any]) -> Iterator[tuple[str, float]]:

@@ -151,14 +151,23 @@ def test_shares_hold_where_the_means_of_parts_are_far_apart() -> None:
     np.testing.assert_allclose(mixture.share, [1.0, 0.0, 1 / (1 + np.exp(-1)), 1 / (1 + np.exp(1))])
 
 
-def test_counting_in_chunks_is_counting_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_counts_of_pairs_add_up_to_counts_of_either() -> None:
     rng = default_rng(6)
     left, right = rng.integers(0, 5, 1000).astype(np.int32), rng.integers(0, 7, 1000).astype(np.int32)
     weights = rng.normal(size=1000)
-    at_once = two_way(left, right, weights, 5, 7)
-    monkeypatch.setattr(module, "CHUNK", 64)
-    np.testing.assert_allclose(two_way(left, right, weights, 5, 7), at_once, atol=1e-12)
-    np.testing.assert_allclose(at_once.sum(axis=1), weighted_counts(left, weights, 5), atol=1e-12)
+    pairs = two_way(left, right, weights, 5, 7)
+    np.testing.assert_allclose(pairs.sum(axis=1), weighted_counts(left, weights, 5), atol=1e-12)
+    np.testing.assert_allclose(pairs.sum(axis=0), weighted_counts(right, weights, 7), atol=1e-12)
+
+
+def test_counting_on_two_threads_is_counting_on_one(monkeypatch: pytest.MonkeyPatch) -> None:
+    rng = default_rng(7)
+    terms = [Encoded(rng.integers(-1, size, 500).astype(np.int32), None, size) for size in (150, 160, 3)]
+    equations, weights = Equations(terms[:2], terms[2]), rng.random(500)
+    alone = equations.gram(weights)
+    monkeypatch.setattr(module, "ROWS_FOR_THREADS", 1)
+    for one, other in zip(alone, equations.gram(weights), strict=True):
+        np.testing.assert_array_equal(one, other)
 
 
 def test_counts_of_nothing_are_numbers_still() -> None:

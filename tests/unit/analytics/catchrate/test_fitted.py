@@ -65,10 +65,13 @@ def test_a_frame_is_read_as_it_was_fitted(frame: pd.DataFrame, estimates: Estima
 
 def test_each_class_of_returns_has_its_dispersion(frame: pd.DataFrame, estimates: Estimates) -> None:
     fitted = fitted_returns(estimates, frame)
-    estimated = frame["outcome"].to_numpy()[fitted.returns.position] == "estimated"
-    assert set(fitted.dispersion[estimated]) == {estimates.estimated_dispersion}
-    assert set(fitted.dispersion[~estimated]) == {estimates.dispersion}
-    assert estimates.estimated_dispersion != estimates.dispersion
+    outcome = frame["outcome"].to_numpy()[fitted.returns.position]
+    both = sorted({estimates.dispersion, estimates.estimated_dispersion})
+    assert len(both) == 2
+    assert fitted.dispersion[outcome == "estimated"] == pytest.approx(estimates.estimated_dispersion)
+    assert fitted.dispersion[outcome == "weighed"] == pytest.approx(estimates.dispersion)
+    blanks = fitted.dispersion[outcome == "blank"]
+    assert len(blanks) and np.all((blanks > both[0]) & (blanks < both[1]))
 
 
 def test_hours_are_those_of_all_parts_and_words_those_of_the_first(frame: pd.DataFrame) -> None:

@@ -119,7 +119,14 @@ def told(gradient: list[float], hessian: list[float], freedom: list[float], held
     size, pull = len(gradient), np.array(freedom)
     nothing = np.zeros((0, size))
     return Derivatives(
-        np.array(gradient), np.diag(hessian), nothing, nothing, np.array(freedom), np.array(held), pull
+        np.array(gradient),
+        np.diag(hessian),
+        nothing,
+        nothing,
+        np.array(freedom),
+        np.array(held),
+        np.array(held),
+        pull,
     )
 
 
