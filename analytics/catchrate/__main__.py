@@ -4,11 +4,17 @@ See `uv run python -m analytics.catchrate --help`.
 """
 
 import argparse
+import os
 import sys
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
+
+# Read when NumPy loads: more linear-algebra threads than one slow a fit down and change its last digits.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+os.environ.setdefault("OMP_NUM_THREADS", "1")
+os.environ.setdefault("MKL_NUM_THREADS", "1")
 
 import numpy as np
 import pandas as pd

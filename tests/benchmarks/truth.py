@@ -21,6 +21,11 @@ from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
 
+# One thread of linear algebra in each process, unless the caller says otherwise. Read when NumPy loads.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+os.environ.setdefault("OMP_NUM_THREADS", "1")
+os.environ.setdefault("MKL_NUM_THREADS", "1")
+
 import numpy as np
 from scipy.stats import t as student
 from tqdm import tqdm
@@ -152,8 +157,7 @@ def table(lines: list[ClubLine], returns: int) -> Iterator[str]:
 
 
 def run(seeds: tuple[int, ...], returns: int, harder: Harder, jobs: int) -> Iterator[ClubLine]:
-    """The seeds in order; each worker process keeps to one BLAS thread."""
-    os.environ |= {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1", "MKL_NUM_THREADS": "1"}
+    """The seeds in order, in worker processes that inherit the number of threads."""
     with ProcessPoolExecutor(jobs, mp_context=get_context("spawn")) as pool:
         yield from pool.map(partial(score_seed, returns=returns, harder=harder), seeds)
 

@@ -171,3 +171,33 @@ def test_help_teaches_columns_and_an_example(command: list[str]) -> None:
     done = subprocess.run(asked, capture_output=True, text=True, check=True)
     for told in ("example:", "uv run python -m analytics.catchrate", "weight_g", "matchday", "Beaufort"):
         assert told in done.stdout
+
+
+THREADS = """
+import json, runpy, sys, threadpoolctl
+sys.argv = ["a program", "--help"]
+try:
+    runpy.run_module(MODULE, run_name="__main__")
+except SystemExit:
+    pass
+print()
+print(json.dumps([pool["num_threads"] for pool in threadpoolctl.threadpool_info()]))
+"""
+
+
+@pytest.mark.parametrize("module", ["analytics.catchrate", "tests.benchmarks.fit", "tests.benchmarks.truth"])
+@pytest.mark.parametrize("asked", [None, 2])
+def test_linear_algebra_has_one_thread_unless_the_caller_says_otherwise(
+    module: str, asked: int | None
+) -> None:
+    chosen = {name: value for name, value in os.environ.items() if not name.endswith("_NUM_THREADS")}
+    if asked:
+        names = ("OPENBLAS", "OMP", "MKL")
+        chosen |= {f"{name}_NUM_THREADS": str(asked) for name in names}
+    code = THREADS.replace("MODULE", repr(module))
+    done = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=True, env=chosen
+    )
+    pools = json.loads(done.stdout.splitlines()[-1])
+    # No library has more threads than there are cores.
+    assert pools and set(pools) == {min(asked or 1, os.cpu_count() or 1)}
