@@ -23,8 +23,9 @@ from analytics.catchrate.terms import Encoded, LearnedFactor
 NORMAL_95 = 1.6448536269514722
 INTERVAL = 0.90
 
-#: A question is never 'not recorded', so these factors are 1 and no driver of any answer.
+#: A question is never 'not recorded', and names no match day: these factors are 1 and no driver of any answer.
 MISSING_INDICATORS = ("distance_missing", "water_temperature_missing")
+NO_DRIVERS = (*MISSING_INDICATORS, "match_day")
 
 Words = Sequence[str | None] | str | None
 Numbers = Sequence[float | None] | NDArray[Any] | float | None
@@ -113,9 +114,7 @@ def expectation(estimates: Estimates, questions: Questions) -> Expected:
     projection = _projection(estimates, encoding)
     variance = np.einsum("ij,ij->i", projection, projection) + _unseen_variance(estimates, encoding)
     eta_se = np.sqrt(variance)
-    multipliers = {
-        name: np.exp(value) for name, value in contributions.items() if name not in MISSING_INDICATORS
-    }
+    multipliers = {name: np.exp(value) for name, value in contributions.items() if name not in NO_DRIVERS}
     return Expected(
         mean_g=np.exp(eta),
         lower_g=np.exp(eta - NORMAL_95 * eta_se),
@@ -211,6 +210,8 @@ def _features(estimates: Estimates, questions: Questions) -> dict[str, ObjectArr
     features["water_temperature_c"] = np.where(np.isnan(temperature), usual, temperature)
     for name in MISSING_INDICATORS:
         features[name] = _objects([RECORDED] * len(questions))
+    # A match day that is a term of its own takes part in averaging alone.
+    features["match_day"] = _objects([None] * len(questions))
     return features
 
 

@@ -1,5 +1,6 @@
 import subprocess
 import sys
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -15,6 +16,7 @@ from analytics.catchrate.predict import (
     log_mean_draws,
 )
 from analytics.catchrate.returns import usable_returns
+from analytics.catchrate.spec import CatchSpec, Factor
 from tests.simulation.club import simulate_club
 from tests.simulation.truth import BAITS
 
@@ -82,6 +84,22 @@ def test_a_match_is_averaged_over_anglers_and_days_a_pleasure_session_over_angle
     angler, day = (estimates.term(name).components[0].sd for name in ("angler", "match_day"))
     assert pleasure == pytest.approx(np.exp(angler**2 / 2))
     assert match == pytest.approx(np.exp(angler**2 / 2 + day**2 / 2))
+
+
+def test_a_question_names_no_match_day_also_where_the_fit_could_be_asked_for_one(
+    estimates: Estimates,
+) -> None:
+    spec = CatchSpec()
+    terms = [replace(term, nuisance=False) if isinstance(term, Factor) else term for term in spec.terms]
+    nameable = fit_catch(simulate_club(5, 800, pegs=12, anglers=12).frame, replace(spec, terms=tuple(terms)))
+    assert isinstance(nameable, Estimates)
+    assert nameable.term("match_day").start is not None
+    questions = Questions(month=[4, 4, 9], session_kind=["match", "pleasure", "match"], peg="peg 03")
+    asked, usual = (expectation(found, questions) for found in (nameable, estimates))
+    np.testing.assert_allclose(asked.mean_g, usual.mean_g, rtol=1e-9)
+    np.testing.assert_allclose(asked.eta_se, usual.eta_se, rtol=1e-9)
+    assert asked.multipliers.keys() == usual.multipliers.keys()
+    assert asked.unseen == {}
 
 
 def test_an_unseen_peg_takes_the_prior_into_the_interval(estimates: Estimates) -> None:
