@@ -104,11 +104,11 @@ def learn_terms(spec: CatchSpec, returns: Returns) -> tuple[list[tuple[LearnedTe
 
 
 def _learn(term: Term, returns: Returns, gone: set[str]) -> LearnedTerm | Dropped:
-    lost = [name for name in CROSSED.get(term.name, ()) if name in gone]
+    lost = [name.replace("_", " ") for name in CROSSED.get(term.name, ()) if name in gone]
     if lost:
-        return Dropped(
-            term.name, "one_level", f"nothing to cross: {lost[0].replace('_', ' ')} is not in the model"
-        )
+        are = "is" if len(lost) == 1 else "are"
+        reason = f"nothing to cross: {' and '.join(lost)} {are} not in the model"
+        return Dropped(term.name, "nothing_to_cross", reason)
     count = len(returns.weight_g)
     if count < term.least_returns:
         return Dropped(term.name, "too_few_returns", f"{count} returns; {term.least_returns} are needed")
@@ -127,7 +127,9 @@ def _learn_factor(term: Factor, returns: Returns) -> LearnedFactor | Dropped:
     if not set(met) - {UNKNOWN, MISSING}:
         return Dropped(term.name, "not_recorded", "no return records it")
     if len(met) == 1:
-        return Dropped(term.name, "one_level", f"every return that records it says {met[0]}")
+        # Which one is said of everything but people.
+        said = "the same" if term.feature == "angler" else met[0]
+        return Dropped(term.name, "one_level", f"every return that records it says {said}")
     reference = _reference_level(term, column)
     levels = _every_month(met) if term.neighbours is Neighbours.MONTHS else met
     levels = [level for level in levels if level != reference]

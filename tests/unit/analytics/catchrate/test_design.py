@@ -1,5 +1,6 @@
 """Which terms the returns can speak for, their levels, links and knots."""
 
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -43,10 +44,10 @@ def test_a_full_record_keeps_every_term(frame: pd.DataFrame) -> None:
     [
         (
             {"peg": "only", "water": "only"},
-            {"water": "one_level", "peg": "one_level", "water_year": "one_level"},
+            {"water": "one_level", "peg": "one_level", "water_year": "nothing_to_cross"},
         ),
-        ({"hook_bait": None}, {"hook_bait": "not_recorded", "hook_bait_month": "one_level"}),
-        ({"hook_bait": "maggot"}, {"hook_bait": "one_level", "hook_bait_month": "one_level"}),
+        ({"hook_bait": None}, {"hook_bait": "not_recorded", "hook_bait_month": "nothing_to_cross"}),
+        ({"hook_bait": "maggot"}, {"hook_bait": "one_level", "hook_bait_month": "nothing_to_cross"}),
         (
             {"water_temperature_c": np.nan},
             {"water_temperature": "not_recorded", "water_temperature_missing": "not_recorded"},
@@ -56,7 +57,7 @@ def test_a_full_record_keeps_every_term(frame: pd.DataFrame) -> None:
             {
                 "distance": "not_recorded",
                 "distance_missing": "not_recorded",
-                "season_distance": "one_level",
+                "season_distance": "nothing_to_cross",
             },
         ),
         ({"is_match": False, "match_day": None}, {"session_kind": "one_level", "match_day": "not_recorded"}),
@@ -71,13 +72,39 @@ def test_a_term_that_these_returns_cannot_speak_for_is_dropped_with_the_reason(
 
 def test_one_year_has_no_other_to_be_compared_with(frame: pd.DataFrame) -> None:
     one_year = frame.assign(fished_on=frame["fished_on"].map(lambda day: day.replace(day=1, year=2020)))
-    assert dropped(one_year) == {"year": "one_level", "water_year": "one_level"}
+    assert dropped(one_year) == {"year": "one_level", "water_year": "nothing_to_cross"}
 
 
 def test_the_reason_is_in_words_and_names_the_one_level(frame: pd.DataFrame) -> None:
     reasons = {item.name: item.reason for item in learned(frame.assign(hook_bait="maggot")).dropped}
     assert reasons["hook_bait"] == "every return that records it says maggot"
     assert "hook bait is not in the model" in reasons["hook_bait_month"]
+
+
+def test_the_one_angler_of_all_returns_is_not_named(frame: pd.DataFrame) -> None:
+    only = next(item for item in learned(frame.assign(angler="M0104")).dropped if item.name == "angler")
+    assert (only.code, only.reason) == ("one_level", "every return that records it says the same")
+
+
+def test_a_term_whose_parent_took_too_many_returns_has_nothing_to_cross(frame: pd.DataFrame) -> None:
+    """It may have levels enough itself: that there is one only would not be true."""
+    spec = CatchSpec()
+    terms = [replace(term, least_returns=301) if term.name == "distance" else term for term in spec.terms]
+    gone = {item.name: item for item in learned(frame, replace(spec, terms=tuple(terms))).dropped}
+    assert gone.keys() == {"distance", "season_distance"}
+    assert gone["distance"].code == "too_few_returns"
+    crossed = gone["season_distance"]
+    assert (crossed.code, crossed.reason) == (
+        "nothing_to_cross",
+        "nothing to cross: distance is not in the model",
+    )
+
+
+def test_every_parent_that_is_gone_is_named(frame: pd.DataFrame) -> None:
+    day = frame["fished_on"].map(lambda day: day.replace(day=1, year=2020))
+    gone = learned(frame.assign(fished_on=day, water="only")).dropped
+    reasons = {item.name: item.reason for item in gone}
+    assert reasons["water_year"] == "nothing to cross: water and year are not in the model"
 
 
 def test_small_clubs_are_not_asked_for_what_takes_many_returns(frame: pd.DataFrame) -> None:
