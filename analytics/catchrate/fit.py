@@ -16,7 +16,7 @@ from analytics.catchrate.estimates import (
 )
 from analytics.catchrate.family import Tweedie
 from analytics.catchrate.problem import STARTING_RHO, Block, Problem, Start
-from analytics.catchrate.rank import dependent_columns
+from analytics.catchrate.rank import undetermined
 from analytics.catchrate.response import Response
 from analytics.catchrate.returns import ESTIMATED, Returns
 from analytics.catchrate.solver import solve
@@ -71,7 +71,7 @@ def fit_catch(
             problem, start=start, max_iterations=spec.max_iterations, tolerance=spec.tolerance, report=report
         )
     except LinAlgError:
-        names = ", ".join(undetermined(problem, design)) or "its terms"
+        names = "; ".join(undetermined(problem, [term for term, _ in design.terms])) or "its terms"
         return Refusal("rank_deficient", f"the returns cannot tell these apart: {names}")
     if not solution.converged:
         largest = solution.largest_gradient
@@ -154,16 +154,6 @@ def _one_level_a_session(codes: CodeArray, session: NDArray[np.int64] | None) ->
         return True
     first = codes[np.flatnonzero(np.diff(session, prepend=-1))]
     return bool(np.array_equal(codes, first[session]))
-
-
-def undetermined(problem: Problem, design: Design) -> list[str]:
-    """Terms that no penalty holds and that the others explain, by pivoted Cholesky on the Gram matrix."""
-    names = [("intercept", "")]
-    for term, _ in design.terms:
-        names.extend((term.name, level) for level in term.coefficient_names)
-    return [
-        f"{name} {level}".strip() for name, level in (names[column] for column in dependent_columns(problem))
-    ]
 
 
 def warm_start(warm: Estimates, design: Design, unit_g: float) -> Start:
