@@ -23,7 +23,7 @@ from analytics.catchrate.terms import Encoded, LearnedFactor
 NORMAL_95 = 1.6448536269514722
 INTERVAL = 0.90
 
-#: A question is never 'not recorded', and names no match day: these factors are 1 and no driver of any answer.
+#: A question is never 'not recorded' and names no match day: these factors are 1, no driver of any answer.
 MISSING_INDICATORS = ("distance_missing", "water_temperature_missing")
 NO_DRIVERS = (*MISSING_INDICATORS, "match_day")
 
