@@ -2,8 +2,9 @@
 
 Expected weight is the mean under the model at the stated hours, averaged over the club's anglers (unless
 an angler is named) and, in a match, over match days: exp(eta) times the exponential of half of those
-variances. A pleasure session has no match day, so no such half. A level that the fit never saw takes the
-prior: zero effect, with that factor's variance in the interval.
+variances. The anglers are the club's own, whose mean is known better than that of anglers as such. A
+pleasure session has no match day, so no such half. A level that the fit never saw takes the prior: zero
+effect, with that factor's variance in the interval.
 """
 
 from collections.abc import Mapping, Sequence
@@ -132,11 +133,6 @@ def expectation(estimates: Estimates, questions: Questions) -> Expected:
     )
 
 
-def averaging(estimates: Estimates, questions: Questions) -> FloatArray:
-    """The log, (n,), of what averaging over anglers and match days multiplies each expectation by."""
-    return _encode(estimates, questions).log_averaging
-
-
 def joint_rows(estimates: Estimates, questions: Questions) -> tuple[FloatArray, FloatArray]:
     """Rows (n, k) whose inner products are the joint covariance of the questions' log means, and the
     variances (n,) that unseen levels add to each."""
@@ -226,12 +222,20 @@ def _objects(values: list[Any]) -> ObjectArray:
 
 
 def _log_averaging(estimates: Estimates, features: Mapping[str, ObjectArray]) -> FloatArray:
-    """Half the variance of what is averaged over: anglers unless one is named, match days in a match."""
-    unnamed = np.array([value is None for value in features["angler"]])
+    """Of what is averaged over, anglers unless one is named and match days in a match, half the variance,
+    and the mean effect of the club's anglers, which is nearly nought."""
     matches = features["session_kind"] == MATCH
-    variance: FloatArray = _variance(estimates, "angler") * unnamed
-    variance = variance + _variance(estimates, "match_day") * matches
-    return variance / 2.0
+    halves: FloatArray = 0.5 * _variance(estimates, "match_day") * matches
+    unnamed = _unnamed(features)
+    item = estimates.term("angler")
+    if item is None:
+        return halves
+    return halves + (float(np.mean(item.estimates)) + 0.5 * item.prior_sd**2) * unnamed
+
+
+def _unnamed(features: Mapping[str, ObjectArray]) -> NDArray[np.bool_]:
+    """Questions that name no angler, and so ask about the club's, (n,)."""
+    return np.array([value is None for value in features["angler"]], dtype=np.bool_)
 
 
 def _variance(estimates: Estimates, name: str) -> float:
@@ -253,7 +257,10 @@ def _projection(estimates: Estimates, encoding: _Encoding) -> FloatArray:
     projection = np.repeat(factor[:1], len(encoding.hours), axis=0)
     for item in estimates.terms:
         if item.start is not None:
-            projection += encoding.terms[item.name].spread(factor[item.start : item.start + item.term.size])
+            rows = factor[item.start : item.start + item.term.size]
+            projection += encoding.terms[item.name].spread(rows)
+            if item.name == "angler":
+                projection += np.outer(_unnamed(encoding.features), rows.mean(axis=0))
     return projection
 
 

@@ -12,7 +12,6 @@ from analytics.catchrate.estimates import Estimates
 from analytics.catchrate.predict import (
     NORMAL_95,
     Questions,
-    averaging,
     expectation,
     joint_rows,
     log_mean_draws,
@@ -30,9 +29,11 @@ def session_draws(
     day are drawn for each session. `estimated` gives the spread of weights that are estimated.
     """
     generator = np.random.default_rng([seed, 2])
-    log_mean = log_mean_draws(estimates, questions, draws, seed) - averaging(estimates, questions)[:, None]
+    log_mean = log_mean_draws(estimates, questions, draws, seed)
     for variance in _luck(estimates, questions):
-        log_mean = log_mean + np.sqrt(variance)[:, None] * generator.standard_normal(log_mean.shape)
+        # The expectation has half of each variance in it; a session has the whole of its own luck instead.
+        luck = np.sqrt(variance)[:, None] * generator.standard_normal(log_mean.shape)
+        log_mean = log_mean + luck - 0.5 * variance[:, None]
     dispersion = estimates.estimated_dispersion if estimated else estimates.dispersion
     return draw(generator, np.exp(log_mean), dispersion, estimates.power)
 

@@ -145,3 +145,28 @@ def test_columns_of_different_length_and_no_hours_are_refused(estimates: Estimat
         expectation(estimates, Questions(month=[1, 2], peg=["peg 01"] * 3))
     with pytest.raises(ValueError, match="hours"):
         expectation(estimates, Questions(month=1, hours=0.0))
+
+
+def test_the_clubs_own_anglers_are_known_better_than_an_angler_of_nowhere(estimates: Estimates) -> None:
+    club, stranger = (
+        expectation(estimates, Questions(month=7, angler=name)) for name in (None, "somebody new")
+    )
+    angler = estimates.term("angler")
+    assert angler is not None and angler.start is not None
+    factor = estimates.covariance_factor
+    rows = slice(angler.start, angler.start + angler.term.size)
+    mean = factor[rows].mean(axis=0)
+    added = stranger.eta_se[0] ** 2 - angler.prior_sd**2
+    row = (club.eta_se[0] ** 2 - added - mean @ mean) / 2.0
+    # What the mean of the anglers shares with the rest is negative: the intercept makes up for it.
+    assert row < 0
+    assert club.eta_se[0] < np.sqrt(added)
+    halves = np.log(club.multipliers["averaging"][0])
+    assert halves == pytest.approx(
+        np.mean(angler.estimates) + 0.5 * angler.prior_sd**2 + _half_day(estimates)
+    )
+
+
+def _half_day(estimates: Estimates) -> float:
+    day = estimates.term("match_day")
+    return 0.5 * day.prior_sd**2 if day is not None and estimates.reference.session_kind == "match" else 0.0

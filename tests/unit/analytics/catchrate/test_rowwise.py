@@ -89,7 +89,7 @@ def test_a_standard_error_is_that_of_the_row_of_the_design(frame: pd.DataFrame, 
 
 
 def test_a_club_and_a_file_get_the_same_answer(frame: pd.DataFrame, club_estimates: Estimates) -> None:
-    # Both average over an angler who is not named; the club's interval leaves the angler's variance out.
+    # A row without an angler is of anyone; so is an angler of whom the club has no return.
     pleasure = frame[~frame["is_match"]].dropna(subset=["hook_bait", "rig_type", "distance_m", "wind_force"])
     pleasure = _nobody(pleasure[pleasure["water_temperature_c"].notna()], "angler")
     asked = Questions(
@@ -97,6 +97,7 @@ def test_a_club_and_a_file_get_the_same_answer(frame: pd.DataFrame, club_estimat
         day_of_year=pleasure["fished_on"].dt.day_of_year.tolist(),
         year=pleasure["fished_on"].dt.year.astype(str).tolist(),
         session_kind="pleasure",
+        angler="somebody new",
         **{
             name: pleasure[name].tolist()
             for name in ("water", "peg", "hook_bait", "rig_type", "distance_m", "wind_force", "hours")
@@ -106,8 +107,10 @@ def test_a_club_and_a_file_get_the_same_answer(frame: pd.DataFrame, club_estimat
     angler = club_estimates.term("angler")
     assert angler is not None
     by_question, by_row = expectation(club_estimates, asked), predictions(club_estimates, pleasure)
-    np.testing.assert_allclose(by_row.expected_g, by_question.mean_g, rtol=1e-9)
-    np.testing.assert_allclose(by_row.eta_se**2, by_question.eta_se**2 + angler.prior_sd**2, rtol=1e-9)
+    np.testing.assert_allclose(by_row.eta, by_question.eta, rtol=1e-9)
+    np.testing.assert_allclose(by_row.eta_se, by_question.eta_se, rtol=1e-9)
+    averaged = by_question.mean_g * np.exp(0.5 * angler.prior_sd**2)
+    np.testing.assert_allclose(by_row.expected_g, averaged, rtol=1e-9)
 
 
 @pytest.mark.parametrize("stranger", [None, "nobody that the club has met"])
