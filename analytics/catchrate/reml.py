@@ -31,6 +31,9 @@ SMALL_STEP, NEAR_THE_BOTTOM = 0.02, 0.5
 #: rank, those that it holds.
 LITTLE_SPENT, LITTLE_HELD = 0.1, 0.1
 
+#: A step of rho that is long.
+FAR = 0.3
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Penalised:
@@ -281,7 +284,8 @@ class Search:
         moving = self.free(found.gradient) & (np.abs(found.gradient) > settled)
         free = np.flatnonzero(moving)
         change = _steps(found, free)
-        for j in free:
+        # Newton's short steps are the better ones: they know of the other parameters.
+        for j in free[np.abs(change[free]) > FAR]:
             if found.freedom[j] < LITTLE_SPENT * found.held[j]:
                 change[j] = _towards_nothing(found.gradient[j], found.hessian[j, j], self.upper - self.rho[j])
             elif found.held[j] < LITTLE_HELD * found.ranks[j]:
