@@ -1,7 +1,11 @@
 """What the README promises exists: its commands, its routes, its files."""
 
+import json
+import os
 import re
 import shlex
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -45,3 +49,19 @@ def test_a_route_in_it_answers(path: str) -> None:
 def test_its_links_to_files_lead_somewhere(page: Path) -> None:
     for target in re.findall(r"\]\((?!https?:|#)([^)#]+)", page.read_text()):
         assert (page.parent / target).exists(), target
+
+
+def test_the_catch_model_runs_on_files_as_pasted(tmp_path: Path) -> None:
+    block = next(text for text in README.split("```") if "analytics.catchrate fit" in text)
+    commands = block.replace("uv run python", shlex.quote(sys.executable))
+    paths = os.environ | {"PYTHONPATH": str(ROOT)}
+    ran = subprocess.run(
+        ["bash", "-e", "-c", commands], cwd=tmp_path, env=paths, capture_output=True, text=True, check=True
+    )
+    used, found, _ = ran.stdout.splitlines()
+    # The page says what comes of it, but for iterations and time.
+    assert used in README and found.split(";")[0] in README
+    predicted = (tmp_path / "var" / "predictions.csv").read_text().split()[1:]
+    grams = [round(float(line.split(",")[-1])) for line in predicted]
+    assert f"{grams[0]:,} g on\ncorn, {grams[1]:,} g on pinkie" in README
+    assert json.loads((tmp_path / "var" / "fit.json").read_text())["rows"]["used"] == 3000
