@@ -6,7 +6,7 @@ log-likelihood at the fitted means, plus log|H + S| / 2, whose derivatives by th
 spent on the mean (for the normal distribution it gives residual squares over n - edf).
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -310,8 +310,3 @@ def _descent(gradient: FloatArray, hessian: FloatArray) -> FloatArray:
     curvature = np.maximum(np.abs(values), 1e-8 * max(float(np.abs(values).max()), 1.0))
     step: FloatArray = -vectors @ ((vectors.T @ gradient) / curvature)
     return step
-
-
-def without_power_search(family: Family) -> Family:
-    """The family at its present power."""
-    return replace(family, search=False) if isinstance(family, Tweedie) else family

@@ -6,7 +6,6 @@ Models*, 2nd ed., appendix B).
 """
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from scipy.linalg import cho_solve, cholesky
@@ -87,9 +86,3 @@ class Covariance:
     def levels(self) -> FloatArray:
         """V_ee, (m, m)."""
         return np.diag(self.inner) - self.scaled.T @ self.across
-
-
-def diagonal_of(precision: Any) -> FloatArray:
-    """The diagonal of a penalty held as a vector or as a matrix."""
-    matrix = np.asarray(precision, dtype=np.float64)
-    return matrix if matrix.ndim == 1 else np.diag(matrix)
