@@ -43,7 +43,6 @@ class Solution:
     state: State
     eta: FloatArray
     covariance: Covariance
-    system: System
     derivatives: Derivatives | None
     scale_hessian: FloatArray
     leverage_sum: float
@@ -290,7 +289,6 @@ class Round:
             state=state,
             eta=self.new_eta,
             covariance=system.covariance(),
-            system=system,
             derivatives=self.found,
             scale_hessian=self.scaled.hessian,
             leverage_sum=self.leverage_sum,
