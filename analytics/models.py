@@ -1,6 +1,7 @@
 """What a fit left behind: the run, its terms and coefficients as rows, its joint uncertainty as one column.
 
-A run is written once, by the job that made it, and never changed; promotion alone moves.
+A run is written once, by the job that made it, and never changed; promotion alone moves. A study follows a
+promoted run: what only an analyst reads, and the runs of single groups of species beside it.
 """
 
 from django.db import models
@@ -23,6 +24,11 @@ def _finite(*fields: str, name: str) -> models.CheckConstraint:
 class FitRun(ClubRecord):
     """One fit of a club's returns that came out and passed its check.
 
+    A run of everything caught has a `job`. A run of one group of species, `target`, stands `beside` such a
+    run instead, is served with it and goes with it. `verdict` is what held the run against unseen days
+    found (`analytics.trust`): only a run that it lets through is promoted. `observed` is what the returns
+    say as they stand, raw (`analytics.observed`).
+
     `revision` is the club's, read before the rows: a return that arrives during the fit leaves the run
     stale. `fingerprint` is the SHA-256 of the rows. Weights are in grams, effort in rod-hours, `seconds`
     is the time of the iterations. `warm_from` is the public id of the run that they began from, null for
@@ -32,7 +38,11 @@ class FitRun(ClubRecord):
     (`analytics.frames.count_support`), `check_report` is what `analytics.report.report_of` makes.
     """
 
-    job = models.OneToOneField(Job, on_delete=models.CASCADE, related_name="fit_run")
+    job = models.OneToOneField(Job, on_delete=models.CASCADE, null=True, blank=True, related_name="fit_run")
+    beside = models.ForeignKey(
+        "self", on_delete=models.CASCADE, null=True, blank=True, related_name="of_targets"
+    )
+    target = models.CharField(max_length=30, blank=True, help_text="A group of species; empty for all")
     revision = models.BigIntegerField()
     fingerprint = models.CharField(max_length=64)
     first_on = models.DateField()
@@ -65,7 +75,10 @@ class FitRun(ClubRecord):
     reference = models.JSONField(default=dict)
     dropped = models.JSONField(default=list)
     support = models.JSONField(default=dict)
+    observed = models.JSONField(default=dict)
     check_report = models.JSONField(default=dict)
+    verdict = models.CharField(max_length=30)
+    verdict_reason = models.CharField(max_length=400, blank=True)
     covariance = models.BinaryField()
     covariance_size = models.PositiveIntegerField()
     covariance_dtype = models.CharField(max_length=8)
@@ -80,6 +93,17 @@ class FitRun(ClubRecord):
         constraints = [
             unique_within_club("fit_run"),
             SameClub(field="job", name="fit_run_same_club_job"),
+            SameClub(field="beside", name="fit_run_same_club_beside"),
+            models.UniqueConstraint(
+                fields=["beside", "target"],
+                condition=Q(beside__isnull=False),
+                name="fit_run_target_once_beside_a_run",
+            ),
+            models.CheckConstraint(
+                condition=Q(target="", job__isnull=False, beside__isnull=True)
+                | (~Q(target="") & Q(job__isnull=True, beside__isnull=False, promoted=False)),
+                name="fit_run_of_all_or_beside_one",
+            ),
             models.UniqueConstraint(
                 fields=["club"], condition=Q(promoted=True), name="fit_run_one_promoted_a_club"
             ),
@@ -174,3 +198,25 @@ class FitCoefficient(models.Model):
 
     def __str__(self) -> str:
         return self.level
+
+
+class FitStudy(ClubRecord):
+    """What only an analyst reads of a promoted run, made by a job of its own after it.
+
+    `document` holds the fits beside the main one, by name (`analytics.study`), as JSON values that name no
+    person.
+    """
+
+    run = models.OneToOneField(FitRun, on_delete=models.CASCADE, related_name="study")
+    document = models.JSONField(default=dict)
+    studied_at = models.DateTimeField()
+
+    class Meta:
+        verbose_name_plural = "fit studies"
+        constraints = [
+            unique_within_club("fit_study"),
+            SameClub(field="run", name="fit_study_same_club_run"),
+        ]
+
+    def __str__(self) -> str:
+        return f"study of {self.run_id}"

@@ -3,17 +3,23 @@
 import math
 from collections.abc import Mapping
 from dataclasses import asdict
+from datetime import date
 from typing import Any
 
 from analytics.catchrate.check import Check, Diagnosis, Influence, Wall
+from analytics.catchrate.estimates import Refusal
+from analytics.catchrate.validation import Validation
 from analytics.frames import ClubFrame
 
 #: Terms whose levels are people.
 OF_PEOPLE = ("angler",)
 
 
-def report_of(check: Check, diagnosis: Diagnosis, club_frame: ClubFrame) -> dict[str, Any]:
-    """`check` and `diagnosis` as their dataclasses have them; None stands for a number that is not finite.
+def report_of(
+    check: Check, diagnosis: Diagnosis, validation: Validation | Refusal, club_frame: ClubFrame
+) -> dict[str, Any]:
+    """`check`, `diagnosis` and `validation` as their dataclasses have them; None stands for a number that is
+    not finite.
 
     An influential return is named by its public id instead of its place in the frame; an angler's level is
     left empty.
@@ -25,6 +31,7 @@ def report_of(check: Check, diagnosis: Diagnosis, club_frame: ClubFrame) -> dict
             "influential": [_influence(item, club_frame) for item in diagnosis.influential],
             "walls": [_wall(item) for item in diagnosis.walls],
         },
+        "validation": asdict(validation),
     }
     plain: dict[str, Any] = _plain(whole)
     return plain
@@ -49,5 +56,7 @@ def _plain(value: Any) -> Any:
             return [_plain(item) for item in value]
         case float():
             return float(value) if math.isfinite(value) else None
+        case date():
+            return value.isoformat()
         case _:
             return value

@@ -21,6 +21,11 @@ def request_fit(*, club: Club, actor: Account | None, now: datetime) -> Job:
     return jobs.request_job(club=club, kind=JobKind.FIT, payload={}, actor=actor, now=now)
 
 
+def request_study(*, club: Club, now: datetime) -> Job:
+    """Queue a study of the club's promoted run, or give back the one that waits already."""
+    return jobs.request_job(club=club, kind=JobKind.STUDY, payload={}, actor=None, now=now)
+
+
 def fit_stale_clubs(*, now: datetime) -> list[Job]:
     """Queue a fit for each club whose returns have changed since its promoted run.
 

@@ -14,8 +14,11 @@ from analytics.catchrate.estimates import Estimates, Refusal
 from analytics.catchrate.fit import fit_catch
 from analytics.catchrate.returns import Returns, usable_returns
 from analytics.catchrate.spec import CatchSpec
+from analytics.catchrate.trust import verdict_of
+from analytics.catchrate.validation import time_ordered_validation
 from analytics.frames import ClubFrame, count_support, load_frame
 from analytics.models import FitRun
+from analytics.observed.whole import observe
 from analytics.report import report_of
 from analytics.requests import fit_stale_clubs, request_fit
 from analytics.store import DamagedFit, Fitted, job_of, load_fit, promoted_run, seed_of, store_fit
@@ -72,16 +75,20 @@ def run_fit(*, claim: jobs.Claim, clock: Clock, progress: Progress | None = None
     if isinstance(found, Refusal):
         _refuse(claim, clock(), found, club_frame)
         return
-    diagnosis = diagnose_fit(found.estimates, found.returns, seed=seed_of(club_frame.fingerprint))
+    seed = seed_of(club_frame.fingerprint)
+    diagnosis = diagnose_fit(found.estimates, found.returns, seed=seed)
+    validation = time_ordered_validation(club_frame.frame, spec, fit_catch, seed)
     tell(total - 1, "storing")
     fitted = Fitted(
         estimates=found.estimates,
         revision=club_frame.revision,
         fingerprint=club_frame.fingerprint,
         support=count_support(club_frame.frame),
+        observed=observe(club_frame, found.estimates),
         spec=asdict(spec),
         versions={"python": platform.python_version()} | {name: metadata.version(name) for name in LIBRARIES},
-        check_report=report_of(found.check, diagnosis, club_frame),
+        check_report=report_of(found.check, diagnosis, validation, club_frame),
+        verdict=verdict_of(found.check, validation),
         warm_from=found.warm_from,
     )
     store_fit(claim=claim, now=clock(), fitted=fitted)

@@ -18,6 +18,7 @@ from django.db import transaction
 
 from analytics.catchrate.basis import FloatArray
 from analytics.catchrate.estimates import FORMAT, NUMBERS, Estimates, from_document
+from analytics.catchrate.verdict import Verdict
 from analytics.models import FitCoefficient, FitRun, FitTerm
 from clubdata.errors import ClubdataError
 from clubdata.models import Club, Job
@@ -27,7 +28,7 @@ from clubdata.services import jobs
 KEPT_RUNS = 5
 CACHED_RUNS = 8
 COVARIANCE_DTYPE = "<f8"
-HEAVY = ("covariance", "support", "spec", "deviances", "check_report")
+HEAVY = ("covariance", "support", "observed", "spec", "deviances", "check_report")
 #: Columns that hold what the estimates' document holds under the same name, whole or of its convergence.
 AS_IN_DOCUMENT = ("format", *NUMBERS, "reference", "dropped")
 OF_CONVERGENCE = ("converged", "gradient", "iterations", "seconds", "deviances")
@@ -50,15 +51,20 @@ class DamagedFit(ClubdataError):
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Fitted:
-    """What a fit brings to the store beside its estimates; `support` as `count_support` gives it."""
+    """What a fit brings to the store beside its estimates.
+
+    `support` is as `count_support` gives it, `observed` as `analytics.observed.whole` does.
+    """
 
     estimates: Estimates
     revision: int
     fingerprint: str
     support: Mapping[str, Any]
+    observed: Mapping[str, Any]
     spec: Mapping[str, Any]
     versions: Mapping[str, str]
     check_report: Mapping[str, Any]
+    verdict: Verdict
     warm_from: UUID | None = None
 
 
@@ -68,13 +74,15 @@ class StoredFit:
 
     estimates: Estimates
     support: Mapping[str, Any]
+    observed: Mapping[str, Any]
     seed: int
 
 
 def store_fit(*, claim: jobs.Claim, now: datetime, fitted: Fitted) -> FitRun:
     """Store the run, promote it, sweep old ones and finish the job, all or nothing.
 
-    A run of an older revision than the promoted one is kept but not promoted.
+    A run that its verdict does not let through, or of an older revision than the promoted one, is kept but
+    not promoted.
 
     :raises jobs.LeaseLost: the job is no longer this worker's; nothing is stored.
     :raises ValueError: a number is not finite; nothing is stored.
@@ -86,18 +94,20 @@ def store_fit(*, claim: jobs.Claim, now: datetime, fitted: Fitted) -> FitRun:
         Club.objects.select_for_update(no_key=True).get(pk=job.club_id)
         run = FitRun.objects.create(job=job, club_id=job.club_id, **_run_values(fitted, document, now))
         _store_terms(run, document["terms"])
-        promoted = _promote(run, now=now)
+        promoted = fitted.verdict.may_serve and _promote(run, now=now)
         _sweep(run.club_id)
         jobs.finish(claim=claim, now=now, result=_result(run, promoted=promoted))
     return run
 
 
-def promoted_run(*, club: Club) -> FitRun | None:
-    """The run that the club's answers come from, without its heavy columns.
+def promoted_run(*, club: Club, target: str = "") -> FitRun | None:
+    """The run that the club's answers come from, without its heavy columns: of everything caught, or the one
+    of a group of species that stands beside it.
 
     A run of an earlier format is none: nobody can read it, and the schedule asks for another.
     """
-    served = FitRun.objects.filter(club=club, promoted=True, format=FORMAT)
+    served = FitRun.objects.filter(club=club, format=FORMAT, target=target)
+    served = served.filter(beside__promoted=True) if target else served.filter(promoted=True)
     run: FitRun | None = served.defer(*HEAVY).first()
     return run
 
@@ -147,9 +157,12 @@ def _run_values(fitted: Fitted, document: Mapping[str, Any], now: datetime) -> d
         "revision": fitted.revision,
         "fingerprint": fitted.fingerprint,
         "support": fitted.support,
+        "observed": fitted.observed,
         "spec": fitted.spec,
         "versions": fitted.versions,
         "check_report": fitted.check_report,
+        "verdict": fitted.verdict.code,
+        "verdict_reason": fitted.verdict.reason,
         "covariance": raw,
         "covariance_size": len(fitted.estimates.covariance_factor),
         "covariance_dtype": COVARIANCE_DTYPE,
@@ -216,7 +229,7 @@ def _promote(run: FitRun, *, now: datetime) -> bool:
 
 
 def _sweep(club_id: int) -> None:
-    runs = FitRun.objects.filter(club_id=club_id).order_by("-id")
+    runs = FitRun.objects.filter(club_id=club_id, beside=None).order_by("-id")
     kept = list(runs.values_list("pk", flat=True)[:KEPT_RUNS])
     runs.exclude(pk__in=kept).filter(promoted=False).delete()
 
@@ -225,6 +238,8 @@ def _result(run: FitRun, *, promoted: bool) -> dict[str, Any]:
     return {
         "run": str(run.uid),
         "promoted": promoted,
+        "verdict": run.verdict,
+        "verdict_reason": run.verdict_reason,
         "revision": run.revision,
         "fingerprint": run.fingerprint,
         "rows_used": run.rows_used,
@@ -244,7 +259,7 @@ def _read(run: FitRun) -> StoredFit:
         estimates = from_document(document, _unpacked(whole))
     except (ValueError, KeyError, TypeError) as error:
         raise DamagedFit("The stored fit cannot be read; ask for a new one.") from error
-    return StoredFit(estimates=estimates, support=whole.support, seed=seed_of(whole.fingerprint))
+    return StoredFit(estimates, whole.support, whole.observed, seed_of(whole.fingerprint))
 
 
 def _document(run: FitRun, terms: list[dict[str, Any]]) -> dict[str, Any]:

@@ -10,6 +10,7 @@ from clubdata.models.clubs import Account
 class JobKind(models.TextChoices):
     IMPORT = "import"
     FIT = "fit"
+    STUDY = "study"
 
 
 class JobState(models.TextChoices):
@@ -75,6 +76,11 @@ class Job(ClubRecord):
                 fields=["club"],
                 condition=Q(kind=JobKind.FIT, state=JobState.QUEUED),
                 name="job_one_fit_waiting_a_club",
+            ),
+            models.UniqueConstraint(
+                fields=["club"],
+                condition=Q(kind=JobKind.STUDY, state=JobState.QUEUED),
+                name="job_one_study_waiting_a_club",
             ),
         ]
 

@@ -16,6 +16,8 @@ from clubdata.errors import ClubdataError
 from clubdata.models import Account, Club, Job, JobKind, JobState
 
 WORKER_LOST = "worker_lost"
+# Of these a club has one waiting at most: two would do the same work.
+ONE_WAITING = (JobKind.FIT, JobKind.STUDY)
 # How often a fit's place may be taken and left again while it is asked for.
 REQUEST_TRIES = 5
 
@@ -37,7 +39,7 @@ class Claim:
 def request_job(
     *, club: Club, kind: JobKind, payload: dict[str, Any], actor: Account | None, now: datetime
 ) -> Job:
-    """Queue a job. A fit that already waits for the club is returned instead of a second one."""
+    """Queue a job. A fit or a study that already waits for the club is returned instead of a second one."""
     wanted = Job(club=club, kind=kind, payload=payload, requested_by=actor, created_at=now)
     for tries_left in reversed(range(REQUEST_TRIES)):
         try:
@@ -45,7 +47,7 @@ def request_job(
                 wanted.save(force_insert=True)
             break
         except IntegrityError:
-            if kind != JobKind.FIT or not tries_left:
+            if kind not in ONE_WAITING or not tries_left:
                 raise
             waiting: Job | None = Job.objects.filter(club=club, kind=kind, state=JobState.QUEUED).first()
             if waiting is not None:
@@ -163,7 +165,7 @@ def _queue_again(job: Job, *, now: datetime) -> None:
         with transaction.atomic():
             mine.update(state=JobState.QUEUED, lease_until=None)
     except IntegrityError:
-        # A younger fit of this club waits already and will read everything this one would have.
+        # A younger job of this kind waits already for this club and will read everything this one would have.
         mine.update(
             state=JobState.FAILED,
             finished_at=now,

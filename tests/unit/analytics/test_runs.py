@@ -250,7 +250,7 @@ def test_an_angler_at_a_wall_is_not_named() -> None:
         walls=(Wall("angler", "ab12", -6.0), Wall("peg", "cd34", 7.0)),
     )
     empty = ClubFrame(pd.DataFrame(), 1, "", np.empty((0, 2), dtype=np.uint64))
-    report = report_of(check(), diagnosis, empty)["diagnosis"]
+    report = report_of(check(), diagnosis, Refusal("few", "Too few."), empty)["diagnosis"]
     assert [wall["level"] for wall in report["walls"]] == ["", "cd34"]
     assert report["residual_mean"] is None, "JSON knows no NaN"
 

@@ -19,6 +19,7 @@ from analytics.catchrate.estimates import Estimates, TermEstimate
 from analytics.catchrate.fit import fit_catch
 from analytics.catchrate.spec import Line
 from analytics.catchrate.terms import LearnedLine
+from analytics.catchrate.verdict import HELD, Verdict
 from analytics.frames import load_frame
 from analytics.models import FitCoefficient, FitRun, FitTerm
 from analytics.requests import request_fit
@@ -44,6 +45,8 @@ def fitted(estimates: Estimates) -> Fitted:
         spec={},
         versions={},
         check_report={},
+        observed={},
+        verdict=Verdict(HELD, "", may_serve=True),
     )
 
 
