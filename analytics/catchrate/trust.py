@@ -6,7 +6,7 @@ from analytics.catchrate.validation import Validation
 from analytics.catchrate.verdict import HELD, UNTESTED, Verdict
 
 
-def verdict_of(check: Check, validation: Validation | Refusal) -> Verdict:
+def verdict_of(_check: Check, validation: Validation | Refusal) -> Verdict:
     """Judge a fit by its check and by its forecasts of unseen days."""
     if isinstance(validation, Refusal):
         return Verdict(UNTESTED, validation.message, may_serve=True)
