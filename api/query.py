@@ -11,9 +11,10 @@ class QuerySerializer(serializers.Serializer[Any]):
     """The parameters that a route takes. With none declared it takes none."""
 
 
-def read_query(request: Request, serializer_class: type[QuerySerializer]) -> dict[str, Any]:
+def read_query(request: Request, *declared: type[QuerySerializer]) -> dict[str, Any]:
     """The validated parameters; `ValidationError` for anything that the route does not know."""
-    known = serializer_class().fields
+    readers = [one(data=request.query_params.dict()) for one in declared]
+    known = [str(name) for one in readers for name in one.fields]
     faults: dict[str, ErrorDetail] = {}
     for name, values in request.query_params.lists():
         if name not in known:
@@ -24,7 +25,8 @@ def read_query(request: Request, serializer_class: type[QuerySerializer]) -> dic
             faults[name] = ErrorDetail("Give this parameter once.", code="repeated_parameter")
     if faults:
         raise ValidationError(faults)
-    serializer = serializer_class(data=request.query_params.dict())
-    serializer.is_valid(raise_exception=True)
-    validated: dict[str, Any] = serializer.validated_data
+    validated: dict[str, Any] = {}
+    for one in readers:
+        one.is_valid(raise_exception=True)
+        validated |= one.validated_data
     return validated

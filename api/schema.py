@@ -23,8 +23,8 @@ class ClubdataSchema(AutoSchema):
     """Takes query parameters from a view's `query` and gives every operation its problem responses."""
 
     def get_override_parameters(self) -> list[Any]:
-        query = getattr(self.view, "query", {}).get(self.method)
-        return [query] if query else []
+        declared = getattr(self.view, "declared_parameters", None)
+        return list(declared(self.method)) if declared else []
 
     def get_summary(self) -> str:
         """The first sentence of the method's own description."""

@@ -35,8 +35,12 @@ class ApiView(APIView):
 
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
         super().initial(request, *args, **kwargs)
-        declared = self.query.get(request.method or "", QuerySerializer)
-        self.parameters = read_query(request, declared)
+        self.parameters = read_query(request, *self.declared_parameters(request.method or ""))
+
+    def declared_parameters(self, method: str) -> tuple[type[QuerySerializer], ...]:
+        """The serializers of the method's parameters; HEAD takes those of GET (RFC 9110, section 9.3.2)."""
+        declared = self.query.get("GET" if method == "HEAD" else method)
+        return () if declared is None else (declared,)
 
     @property
     def now(self) -> datetime:

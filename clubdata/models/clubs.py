@@ -54,6 +54,10 @@ class Club(Identified):
     revision = models.BigIntegerField(
         default=0, help_text="Grows with every change of a return; a fit of an older revision is stale."
     )
+    places_revision = models.BigIntegerField(
+        default=0,
+        help_text="Grows with every change of a water, peg, hazard or word, which answers show.",
+    )
 
     objects = ClubQuerySet.as_manager()
 
@@ -63,6 +67,10 @@ class Club(Identified):
     def raise_revision(self) -> None:
         """Add one in the database, so that two writers at once count as two."""
         type(self).objects.filter(pk=self.pk).update(revision=F("revision") + 1)
+
+    def raise_places_revision(self) -> None:
+        """The same for what is known of waters, pegs, hazards and words."""
+        type(self).objects.filter(pk=self.pk).update(places_revision=F("places_revision") + 1)
 
 
 class Role(models.TextChoices):

@@ -3,13 +3,14 @@
 import uuid
 from collections.abc import Iterable, Sequence
 from datetime import date, datetime
+from functools import lru_cache
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from django.db.models import Prefetch, Q, QuerySet
 
 from clubdata.errors import NotFound
-from clubdata.models import Peg, PegDepth, PegHazard, Water
+from clubdata.models import Club, Peg, PegDepth, PegHazard, Water
 from clubdata.rules.cautions import Caution, cautions_for
 from clubdata.services.members import Membership
 
@@ -25,6 +26,19 @@ def zone_of(water: Water) -> str:
 def local_date(water: Water, now: datetime) -> date:
     """Today's date at the water."""
     return now.astimezone(ZoneInfo(zone_of(water))).date()
+
+
+def date_at_water(club: Club, water_uid: uuid.UUID | None, *, now: datetime) -> date:
+    """Today's date at a water of the club, without reading it once more; the club's for another id."""
+    zone = club.time_zone if water_uid is None else _known_zone(club.uid, club.places_revision, water_uid)
+    return now.astimezone(ZoneInfo(zone or club.time_zone)).date()
+
+
+@lru_cache(maxsize=1000)
+def _known_zone(club_uid: uuid.UUID, places_revision: int, water_uid: uuid.UUID) -> str:  # noqa: ARG001
+    """The water's own zone, empty where it has none; what is known ends with the places' revision."""
+    zones = Water.objects.filter(club__uid=club_uid, uid=water_uid).values_list("time_zone", flat=True)
+    return zones.first() or ""
 
 
 def standing_hazards(on: date) -> QuerySet[PegHazard]:

@@ -1,0 +1,142 @@
+"""Tables as bytes: CSV (RFC 4180), a workbook (ISO/IEC 29500) and Parquet.
+
+A text never becomes a spreadsheet's formula: a workbook stores it as a string, and in CSV a text that
+begins as a formula could gets an apostrophe before it (OWASP, CSV Injection). Numbers stay numbers.
+"""
+
+import csv
+import io
+from collections.abc import Sequence
+from datetime import UTC, date, datetime
+from typing import Any, Final
+
+import pyarrow as pa
+import pyarrow.parquet as pq
+from openpyxl import Workbook
+from openpyxl.cell import WriteOnlyCell
+from openpyxl.styles import Alignment, Font
+from openpyxl.utils import get_column_letter
+
+from api.forms.sheets import About, Kind, Sheet
+
+#: What may open a formula, or be skipped before one.
+_OPENS_FORMULA: Final = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
+_PARQUET_TYPES: Final = {
+    Kind.TEXT: pa.string(),
+    Kind.WHOLE: pa.int64(),
+    Kind.NUMBER: pa.float64(),
+    Kind.FLAG: pa.bool_(),
+    Kind.DAY: pa.date32(),
+    Kind.MOMENT: pa.timestamp("us", tz="UTC"),
+}
+#: A workbook's limits: of a sheet's name, and of a column's width as we set it, in characters.
+_LONGEST_NAME = 31
+_WIDEST = 60
+_NOT_IN_A_NAME = str.maketrans(dict.fromkeys("[]:*?/\\", " "))
+
+
+def to_csv(sheet: Sheet) -> bytes:
+    """One table under its columns' names, UTF-8."""
+    text = io.StringIO(newline="")
+    writer = csv.writer(text)
+    writer.writerow([column.name for column in sheet.columns])
+    kinds = sheet.kinds()
+    for row in sheet.rows:
+        writer.writerow([_written(cell, kind) for cell, kind in zip(row, kinds, strict=True)])
+    return text.getvalue().encode()
+
+
+def _written(cell: Any, kind: Kind) -> Any:
+    match cell:
+        case None:
+            return ""
+        case bool():
+            return "true" if cell else "false"
+        case datetime() | date():
+            return cell.isoformat()
+        case int() | float() if kind is not Kind.TEXT:
+            return repr(cell)
+        case _:
+            text = str(cell)
+            return f"'{text}" if text.startswith(_OPENS_FORMULA) else text
+
+
+def to_parquet(sheet: Sheet) -> bytes:
+    """One table; title, unit and description of each column stand in its field's metadata."""
+    kinds = sheet.kinds()
+    fields = [
+        pa.field(
+            column.name,
+            _PARQUET_TYPES[kind],
+            metadata={"title": column.title, "unit": column.unit, "description": column.description},
+        )
+        for column, kind in zip(sheet.columns, kinds, strict=True)
+    ]
+    arrays = [
+        pa.array([_typed(row[place], kind) for row in sheet.rows], type=field.type)
+        for place, (field, kind) in enumerate(zip(fields, kinds, strict=True))
+    ]
+    buffer = io.BytesIO()
+    pq.write_table(pa.Table.from_arrays(arrays, schema=pa.schema(fields)), buffer)
+    return buffer.getvalue()
+
+
+def _typed(cell: Any, kind: Kind) -> Any:
+    if cell is None:
+        return None
+    if kind is Kind.TEXT:
+        return str(cell)
+    return float(cell) if kind is Kind.NUMBER else cell
+
+
+def to_workbook(sheets: Sequence[Sheet], about: About, *, made: datetime) -> bytes:
+    """A sheet that says what this is, then one a table. `made` is when the fit behind it was."""
+    book = Workbook(write_only=True)
+    book.properties.creator = "clubdata"
+    book.properties.title = about.title
+    book.properties.created = book.properties.modified = made.astimezone(UTC).replace(tzinfo=None)
+    _write_about(book, about)
+    for sheet in sheets:
+        _write_sheet(book, sheet)
+    buffer = io.BytesIO()
+    book.save(buffer)
+    return buffer.getvalue()
+
+
+def _write_about(book: Workbook, about: About) -> None:
+    page = book.create_sheet("about")
+    page.column_dimensions["A"].width = 24
+    page.column_dimensions["B"].width = 100
+    page.append([_cell(page, about.title, bold=True)])
+    for name, value in about.lines:
+        page.append([_cell(page, name, bold=True), _cell(page, value, wrap=True)])
+
+
+def _write_sheet(book: Workbook, sheet: Sheet) -> None:
+    page = book.create_sheet(sheet.name.translate(_NOT_IN_A_NAME)[:_LONGEST_NAME])
+    page.freeze_panes = "A2"
+    heads = [f"{one.title} ({one.unit})" if one.unit else one.title for one in sheet.columns]
+    for place, head in enumerate(heads):
+        longest = max([len(head), *(_shown_width(row[place]) for row in sheet.rows)])
+        page.column_dimensions[get_column_letter(place + 1)].width = min(longest + 2, _WIDEST)
+    page.append([_cell(page, head, bold=True) for head in heads])
+    for row in sheet.rows:
+        page.append([_cell(page, cell) for cell in row])
+
+
+def _shown_width(cell: Any) -> int:
+    return 10 if isinstance(cell, float) else len(str(cell))
+
+
+def _cell(page: Any, value: Any, *, bold: bool = False, wrap: bool = False) -> Any:
+    """A cell whose text is a string whatever it begins with; a moment in UTC, for a workbook has no zones."""
+    if isinstance(value, datetime) and value.tzinfo is not None:
+        value = value.astimezone(UTC).replace(tzinfo=None)
+    cell = WriteOnlyCell(page, value=value)
+    if isinstance(value, str):
+        cell.data_type = "s"
+    if bold:
+        cell.font = Font(bold=True)
+    if wrap:
+        cell.alignment = Alignment(wrap_text=True, vertical="top")
+    return cell
