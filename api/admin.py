@@ -15,6 +15,7 @@ from django.http import HttpRequest
 from django.utils import timezone
 
 from analytics.models import FitRun
+from api.admin_places import RaisesPlacesRevision
 from clubdata import models
 from clubdata.models.base import ClubQuerySet
 from clubdata.rules.words import fold
@@ -119,10 +120,14 @@ def _shown_rows(model: type[Model], *fields: str) -> type[Rows]:
 
 
 @admin.register(models.Club)
-class ClubsAdmin(Limited, admin.ModelAdmin):  # type: ignore[type-arg]
+class ClubsAdmin(RaisesPlacesRevision, Limited, admin.ModelAdmin):  # type: ignore[type-arg]
     list_display = ["name", "slug", "time_zone", "revision"]
     search_fields = ["name", "slug"]
-    readonly_fields = ["revision"]
+    readonly_fields = ["revision", "places_revision"]
+
+    def save_model(self, _request: HttpRequest, obj: Model, form: Any, change: bool) -> None:
+        """A counter that was raised since the page was opened is not set back."""
+        obj.save(update_fields=form.changed_data if change else None)
 
 
 @admin.register(models.Member)
@@ -140,7 +145,7 @@ class MemberAdmin(ClubAdmin):
 
 
 @admin.register(models.Water)
-class WaterAdmin(ClubAdmin):
+class WaterAdmin(RaisesPlacesRevision, ClubAdmin):
     list_display = ["name", "kind", "club", "latitude", "longitude"]
     list_filter = [BY_CLUB, "kind"]
     search_fields = ["name"]
@@ -148,7 +153,7 @@ class WaterAdmin(ClubAdmin):
 
 
 @admin.register(models.Peg)
-class PegAdmin(ClubAdmin):
+class PegAdmin(RaisesPlacesRevision, ClubAdmin):
     list_display = ["label", "water", "bank", "bank_order", "depth_cm", "accessible", "in_use"]
     list_filter = [
         BY_CLUB,
@@ -162,7 +167,7 @@ class PegAdmin(ClubAdmin):
     inlines = [_rows(models.PegHazard), _rows(models.PegDepth)]
 
 
-class WordAdmin(ClubAdmin):
+class WordAdmin(RaisesPlacesRevision, ClubAdmin):
     """A word with its spellings."""
 
     list_display = ["name", "club"]
@@ -183,7 +188,7 @@ for _word, _spelling in (
 
 
 @admin.register(models.Match)
-class MatchAdmin(ClubAdmin):
+class MatchAdmin(RaisesPlacesRevision, ClubAdmin):
     list_display = ["code", "title", "water", "held_on", "club"]
     list_filter = [BY_CLUB, BY_WATER]
     search_fields = ["code", "title"]

@@ -84,6 +84,7 @@ def setup_club(*, description: Any, actor: Account | None, now: datetime) -> Set
     report = SetupReport(club)
     report.count("clubs", created=created)
     _write(described, club, report)
+    club.raise_places_revision()
     return report
 
 

@@ -12,8 +12,8 @@ import psycopg
 _UNCHECKED: LiteralString = "SET session_replication_role = replica"
 
 _PLACES: LiteralString = """
-INSERT INTO clubdata_club (uid, slug, name, time_zone, conventions, revision)
-    VALUES (gen_random_uuid(), 'curlew', 'Curlew Club (invented)', 'Europe/London', '{}', 1);
+INSERT INTO clubdata_club (uid, slug, name, time_zone, conventions, revision, places_revision)
+    VALUES (gen_random_uuid(), 'curlew', 'Curlew Club (invented)', 'Europe/London', '{}', 1, 0);
 INSERT INTO clubdata_water (uid, club_id, name, kind, latitude, longitude, time_zone)
     SELECT gen_random_uuid(), club.id, 'Water ' || number, 'stillwater', 53, 0, ''
     FROM clubdata_club club, generate_series(1, 8) number;

@@ -11,7 +11,7 @@ from django.test import Client, RequestFactory
 from django.urls import reverse
 
 from api.admin import Limited
-from clubdata.models import AccessToken, Account, HookBaitSpelling, Job, JobKind, MemberRole, Peg
+from clubdata.models import AccessToken, Account, Club, HookBaitSpelling, Job, JobKind, MemberRole, Peg
 from clubdata.services.accounts import issue_token
 from tests.factories import NOW, SmallClub, make_match, make_return
 
@@ -184,3 +184,69 @@ def test_a_role_is_given_in_the_members_club(superuser: Client, heron_small: Sma
     values |= {"roles-TOTAL_FORMS": 1, "roles-INITIAL_FORMS": 0, "roles-0-role": "analyst"}
     superuser.post(reverse("admin:clubdata_member_change", args=[member.pk]), values)
     assert MemberRole.objects.get(member=member).club == heron_small.club
+
+
+def inline(*names: str) -> dict[str, str]:
+    return {f"{name}-{key}": "0" for name in names for key in ("TOTAL_FORMS", "INITIAL_FORMS")}
+
+
+def places_revision(small: SmallClub) -> int:
+    return Club.objects.get(pk=small.club.pk).places_revision
+
+
+def test_a_hazard_noted_a_word_renamed_and_a_peg_deleted_raise_the_places_revision(
+    superuser: Client, heron_small: SmallClub, other_club: SmallClub
+) -> None:
+    peg, club = heron_small.pegs["7"], heron_small.club
+    values = {
+        "club": club.pk,
+        "water": peg.water_id,
+        "label": "7",
+        "bank_order": peg.bank_order,
+        "in_use": "on",
+    }
+    values |= inline("hazards", "depths")
+    values |= {
+        "hazards-TOTAL_FORMS": "1",
+        "hazards-0-kind": "broken platform",
+        "hazards-0-noted_on": "2024-03-01",
+        "hazards-0-peg": peg.pk,
+    }
+    superuser.post(reverse("admin:clubdata_peg_change", args=[peg.pk]), values)
+    assert peg.hazards.count() == 1
+    assert places_revision(heron_small) == 1
+
+    word = heron_small.caster
+    change = reverse("admin:clubdata_hookbait_change", args=[word.pk])
+    superuser.post(change, {"club": club.pk, "name": "caster, brown", **inline("spellings")})
+    word.refresh_from_db()
+    assert (word.name, places_revision(heron_small)) == ("caster, brown", 2)
+
+    superuser.post(reverse("admin:clubdata_peg_delete", args=[peg.pk]), {"post": "yes"})
+    assert not Peg.objects.filter(pk=peg.pk).exists()
+    assert places_revision(heron_small) == 3
+
+    chosen = [heron_small.pegs["1"].pk, heron_small.pegs["2"].pk]
+    action = {"action": "delete_selected", "_selected_action": chosen, "post": "yes"}
+    superuser.post(reverse("admin:clubdata_peg_changelist"), action)
+    assert not Peg.objects.filter(pk__in=chosen).exists()
+    assert (places_revision(heron_small), places_revision(other_club)) == (4, 0)
+
+
+def test_a_club_renamed_keeps_the_revisions_that_were_raised_meanwhile(
+    superuser: Client, heron_small: SmallClub, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    club, form = heron_small.club, admin.site._registry[Club]
+    page = superuser.get(reverse("admin:clubdata_club_change", args=[club.pk])).context["adminform"].form
+    values = {**page.initial, "conventions": "{}", "name": "Renamed"}
+    loaded = form.get_object
+
+    def raised_after_loading(*args: object) -> object:
+        found = loaded(*args)
+        club.raise_revision()
+        return found
+
+    monkeypatch.setattr(form, "get_object", raised_after_loading)
+    superuser.post(reverse("admin:clubdata_club_change", args=[club.pk]), values)
+    club.refresh_from_db()
+    assert (club.name, club.revision, club.places_revision) == ("Renamed", 1, 1)

@@ -133,6 +133,14 @@ def test_a_new_peg_takes_the_place_of_one_that_the_description_left_out() -> Non
     assert [label for label, _ in pegs(club)] == ["1", "1B", "12A", "2"]
 
 
+def test_each_description_raises_the_revision_of_the_clubs_places() -> None:
+    before = set_up(DESCRIPTION)
+    before.refresh_from_db()
+    after = set_up(with_pegs({"number": "1", "order": 1}))
+    after.refresh_from_db()
+    assert (after.places_revision, after.revision) == (before.places_revision + 1, before.revision)
+
+
 def test_a_hazard_stands_until_the_description_clears_it() -> None:
     set_up(DESCRIPTION)
     set_up(with_pegs({"number": "2", "order": 2, "hazards": []}))
