@@ -1,4 +1,4 @@
-"""A simulated club in the database: the invented returns as rows, through the models, and its fit by a job."""
+"""A simulated club in the database: its returns as rows through the models, and its fit by a job."""
 
 from dataclasses import dataclass
 from datetime import UTC, datetime
