@@ -35,7 +35,7 @@ class FitRun(ClubRecord):
     one that began from nothing; that run may be gone. `covariance` is an `.npy` of the lower triangular
     factor F, (k, k), where FF' is the joint covariance of all terms that predict; its size, type and
     digest stand beside it. `support` counts the returns behind each choice
-    (`analytics.frames.count_support`), `check_report` is what `analytics.report.report_of` makes.
+    (`analytics.counts.count_support`), `check_report` is what `analytics.report.report_of` makes.
     """
 
     job = models.OneToOneField(Job, on_delete=models.CASCADE, null=True, blank=True, related_name="fit_run")

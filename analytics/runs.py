@@ -16,7 +16,8 @@ from analytics.catchrate.returns import Returns, usable_returns
 from analytics.catchrate.spec import CatchSpec
 from analytics.catchrate.trust import verdict_of
 from analytics.catchrate.validation import time_ordered_validation
-from analytics.frames import ClubFrame, count_support, load_frame
+from analytics.counts import count_support
+from analytics.frames import ClubFrame, load_frame
 from analytics.models import FitRun
 from analytics.observed.whole import observe
 from analytics.report import report_of

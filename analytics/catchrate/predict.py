@@ -7,74 +7,39 @@ pleasure session has no match day, so no such half. A level that the fit never s
 effect, with that factor's variance in the interval.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from analytics.catchrate.basis import FloatArray, ObjectArray
-from analytics.catchrate.estimates import Estimates
-from analytics.catchrate.features import bait_month, mid_month, water_year, wind_class
-from analytics.catchrate.spec import MATCH, RECORDED
-from analytics.catchrate.terms import Encoded, LearnedFactor
+from analytics.catchrate.basis import FloatArray
+from analytics.catchrate.estimates import Estimates, TermEstimate
+from analytics.catchrate.questions import MISSING_INDICATORS, Asked, Questions, ask
+from analytics.catchrate.terms import NO_LEVEL, Encoded
 
-#: The standard normal quantile that leaves 5 % on either side: intervals are 90 %.
+__all__ = [
+    "INTERVAL",
+    "NORMAL_75",
+    "NORMAL_95",
+    "Expected",
+    "Questions",
+    "chance_best",
+    "expectation",
+    "joint_rows",
+    "log_mean_draws",
+    "log_means",
+    "multiplier_errors",
+]
+
+#: The standard normal quantiles that leave 5 % and 25 % on either side: intervals are 90 % and 50 %.
 NORMAL_95 = 1.6448536269514722
+NORMAL_75 = 0.6744897501960817
 INTERVAL = 0.90
 
-#: A question is never 'not recorded' and names no match day: these factors are 1, no driver of any answer.
-MISSING_INDICATORS = ("distance_missing", "water_temperature_missing")
+#: These factors are 1 in every question, no driver of any answer.
 NO_DRIVERS = (*MISSING_INDICATORS, "match_day")
-
-Words = Sequence[str | None] | str | None
-Numbers = Sequence[float | None] | NDArray[Any] | float | None
-
-
-@dataclass(frozen=True, slots=True)
-class Questions:
-    """Conditions to be asked about: each a single value for all, or one value a question.
-
-    None means not asked: a typical water, peg, bait or rig (effect zero), the mean distance, and for wind,
-    session kind, year, hours and water temperature the reference that the estimates state. `month` runs
-    from 1 to 12; `day_of_year` defaults to the middle of the month. Naming an angler asks for their own
-    expectation instead of the club's average.
-    """
-
-    month: Sequence[int] | int
-    water: Words = None
-    peg: Words = None
-    hook_bait: Words = None
-    rig_type: Words = None
-    angler: Words = None
-    session_kind: Words = None
-    year: Words = None
-    distance_m: Numbers = None
-    wind_force: Numbers = None
-    water_temperature_c: Numbers = None
-    hours: Numbers = None
-    day_of_year: Numbers = None
-
-    def __len__(self) -> int:
-        lengths = {len(value) for value in self._values() if _is_column(value)}
-        if len(lengths) > 1:
-            raise ValueError("questions differ in length")
-        return lengths.pop() if lengths else 1
-
-    def _values(self) -> list[Any]:
-        return [getattr(self, name) for name in self.__slots__]
-
-    def words(self, name: str) -> ObjectArray:
-        """The named condition, (n,), None where it was not asked."""
-        value = getattr(self, name)
-        column = np.empty(len(self), dtype=object)
-        column[:] = list(value) if _is_column(value) else value
-        return column
-
-    def numbers(self, name: str) -> FloatArray:
-        """The named condition, (n,), NaN where it was not asked."""
-        return np.array([np.nan if value is None else value for value in self.words(name)], dtype=np.float64)
+AVERAGING = "averaging"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -95,25 +60,20 @@ class Expected:
     multipliers: Mapping[str, FloatArray]
     unseen: Mapping[str, NDArray[np.bool_]]
 
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Encoding:
-    """The questions as codes, by term, with effort and the averaging over people and days."""
-
-    terms: Mapping[str, Encoded]
-    hours: FloatArray
-    log_averaging: FloatArray
-    features: Mapping[str, ObjectArray]
+    def interval(self, quantile: float) -> tuple[FloatArray, FloatArray]:
+        """The ends in grams, (n,) each, of the interval that reaches so many standard errors either way."""
+        reach = quantile * self.eta_se
+        return np.exp(self.eta - reach), np.exp(self.eta + reach)
 
 
-def expectation(estimates: Estimates, questions: Questions) -> Expected:
+def expectation(estimates: Estimates, questions: Questions | Asked) -> Expected:
     """Expected weight in grams for each question, with its interval and its multipliers."""
-    encoding = _encode(estimates, questions)
-    contributions = _contributions(estimates, encoding)
-    averaging = encoding.log_averaging
-    eta = estimates.intercept + np.log(encoding.hours) + sum(contributions.values()) + averaging
-    projection = _projection(estimates, encoding)
-    variance = np.einsum("ij,ij->i", projection, projection) + _unseen_variance(estimates, encoding)
+    asked = ask(estimates, questions)
+    contributions = _contributions(estimates, asked)
+    averaging = _log_averaging(estimates, asked)
+    eta = estimates.intercept + np.log(asked.hours) + sum(contributions.values()) + averaging
+    projection = _projection(estimates, asked)
+    variance = np.einsum("ij,ij->i", projection, projection) + _unseen_variance(estimates, asked)
     eta_se = np.sqrt(variance)
     multipliers = {name: np.exp(value) for name, value in contributions.items() if name not in NO_DRIVERS}
     return Expected(
@@ -123,119 +83,90 @@ def expectation(estimates: Estimates, questions: Questions) -> Expected:
         eta=eta,
         eta_se=eta_se,
         base_g_per_hour=float(np.exp(estimates.intercept)),
-        hours=encoding.hours,
-        multipliers=multipliers | {"averaging": np.exp(averaging)},
-        unseen={
-            name: item.unseen
-            for name, item in encoding.terms.items()
-            if item.unseen is not None and item.unseen.any()
-        },
+        hours=asked.hours,
+        multipliers=multipliers | {AVERAGING: np.exp(averaging)},
+        unseen=asked.unseen(),
     )
 
 
-def joint_rows(estimates: Estimates, questions: Questions) -> tuple[FloatArray, FloatArray]:
+def log_means(estimates: Estimates, questions: Questions | Asked) -> FloatArray:
+    """The log expected weight of each question, (n,), without its uncertainty: quick for many."""
+    asked = ask(estimates, questions)
+    linear: FloatArray = sum(_contributions(estimates, asked).values(), np.zeros(len(asked)))
+    return estimates.intercept + np.log(asked.hours) + linear + _log_averaging(estimates, asked)
+
+
+def multiplier_errors(estimates: Estimates, questions: Questions | Asked) -> dict[str, FloatArray]:
+    """The standard error of the log of each multiplier of `expectation`, (n,) each, by name.
+
+    From the joint covariance: a multiplier's own columns of it. What is averaged over is doubtful by the
+    mean effect of the club's anglers; the halves of variances are taken as estimated. Multipliers go with
+    one another, so their intervals do not multiply to that of the expected weight.
+    """
+    asked = ask(estimates, questions)
+    factor, errors = estimates.covariance_factor, {}
+    for item in estimates.terms:
+        if item.start is not None and item.name not in NO_DRIVERS:
+            rows = np.zeros((len(asked), len(factor)))
+            _add_rows(rows, asked.terms[item.name], _block(estimates, item))
+            variance = np.einsum("ij,ij->i", rows, rows)
+            unseen = asked.terms[item.name].unseen
+            errors[item.name] = np.sqrt(variance if unseen is None else variance + unseen * item.prior_sd**2)
+    mean = _mean_angler_row(estimates)
+    return errors | {AVERAGING: np.sqrt(mean @ mean) * asked.nobody}
+
+
+def joint_rows(estimates: Estimates, questions: Questions | Asked) -> tuple[FloatArray, FloatArray]:
     """Rows (n, k) whose inner products are the joint covariance of the questions' log means, and the
     variances (n,) that unseen levels add to each."""
-    encoding = _encode(estimates, questions)
-    return _projection(estimates, encoding), _unseen_variance(estimates, encoding)
+    asked = ask(estimates, questions)
+    return _projection(estimates, asked), _unseen_variance(estimates, asked)
 
 
-def log_mean_draws(estimates: Estimates, questions: Questions, draws: int, seed: int) -> FloatArray:
+def log_mean_draws(
+    estimates: Estimates, questions: Questions | Asked, draws: int, seed: int, *, apart: bool = False
+) -> FloatArray:
     """Joint draws, (n, draws), of the log expected weight of each question.
 
-    Questions that share an unseen level share its draw, so that it cancels from their differences.
+    Questions that share an unseen level share its draw, so that it cancels from their differences. Two
+    calls with one seed share the coefficients of each draw. `apart` draws from the covariance of these
+    questions alone: of the same distribution, and much quicker for a few, but nothing is shared with
+    another call.
     """
-    encoding = _encode(estimates, questions)
-    noise = _noise(estimates, draws, seed)
-    eta = expectation(estimates, questions).eta
-    values = eta[:, None] + _projection(estimates, encoding) @ noise.T
+    asked = ask(estimates, questions)
+    rows = _projection(estimates, asked)
+    if apart and len(rows) < rows.shape[1]:
+        # R'R = rows rows': as many columns as there are questions.
+        rows = np.linalg.qr(rows.T, mode="r").T
+    noise = np.random.default_rng(seed).standard_normal((draws, rows.shape[1]))
+    values = log_means(estimates, asked)[:, None] + rows @ noise.T
     generator = np.random.default_rng([seed, 1])
     for item in estimates.terms:
-        coded = encoding.terms.get(item.name)
-        if coded is not None and _any(coded.unseen) and isinstance(item.term, LearnedFactor):
-            asked = np.array([str(value) for value in encoding.features[item.term.spec.feature]])
-            distinct, inverse = np.unique(asked, return_inverse=True)
+        unseen = asked.terms[item.name].unseen if item.name in asked.terms else None
+        if unseen is not None and unseen.any():
+            words = asked.asked_of(item)
+            distinct, places = np.unique(np.array([*words.levels, ""]), return_inverse=True)
             effects = generator.standard_normal((len(distinct), draws)) * item.prior_sd
-            values[coded.unseen] += effects[inverse][coded.unseen]
+            values[unseen] += effects[places[words.codes[unseen]]]
     return values
 
 
-def chance_best(estimates: Estimates, questions: Questions, draws: int = 1000, seed: int = 1) -> FloatArray:
+def chance_best(
+    estimates: Estimates, questions: Questions | Asked, draws: int = 1000, seed: int = 1
+) -> FloatArray:
     """The share of joint draws, (n,), in which each question has the highest expected weight."""
     winners = np.argmax(log_mean_draws(estimates, questions, draws, seed), axis=0)
-    return np.bincount(winners, minlength=len(questions)) / draws
+    return np.bincount(winners, minlength=len(ask(estimates, questions))) / draws
 
 
-def _any(flags: NDArray[np.bool_] | None) -> bool:
-    return flags is not None and bool(flags.any())
-
-
-def _is_column(value: Any) -> bool:
-    return isinstance(value, np.ndarray) or (isinstance(value, Sequence) and not isinstance(value, str))
-
-
-def _encode(estimates: Estimates, questions: Questions) -> _Encoding:
-    features = _features(estimates, questions)
-    terms = {item.name: item.term.encode(features) for item in estimates.terms if item.start is not None}
-    hours = questions.numbers("hours")
-    hours = np.where(np.isnan(hours), estimates.reference.hours, hours)
-    if not (hours > 0).all():
-        raise ValueError("hours must be above zero")
-    return _Encoding(terms, hours, _log_averaging(estimates, features), features)
-
-
-def _features(estimates: Estimates, questions: Questions) -> dict[str, ObjectArray]:
-    """The features of each question, with the reference wherever nothing was asked."""
-    names = ("water", "peg", "angler", "hook_bait", "rig_type", "session_kind", "year")
-    features = {name: questions.words(name) for name in names}
-    reference = estimates.reference
-    for name in ("session_kind", "year"):
-        features[name] = _filled(features[name], getattr(reference, name))
-    month = questions.numbers("month").astype(np.int64)
-    pairs = zip(features["hook_bait"], month, strict=True)
-    features["hook_bait_month"] = _objects([bait_month(bait, number) for bait, number in pairs])
-    years = zip(features["water"], features["year"], strict=True)
-    features["water_year"] = _objects([water_year(water, year) for water, year in years])
-    force = questions.numbers("wind_force")
-    features["wind"] = _objects([reference.wind if np.isnan(item) else wind_class(item) for item in force])
-    day = questions.numbers("day_of_year")
-    features["day_of_year"] = np.where(np.isnan(day), mid_month(month), day)
-    features["distance_m"] = questions.numbers("distance_m")
-    temperature = questions.numbers("water_temperature_c")
-    usual = np.array(reference.water_temperature_by_month, dtype=np.float64)[month - 1]
-    features["water_temperature_c"] = np.where(np.isnan(temperature), usual, temperature)
-    for name in MISSING_INDICATORS:
-        features[name] = _objects([RECORDED] * len(questions))
-    # A match day that is a term of its own takes part in averaging alone.
-    features["match_day"] = _objects([None] * len(questions))
-    return features
-
-
-def _filled(values: ObjectArray, usual: str) -> ObjectArray:
-    return _objects([usual if value is None else value for value in values])
-
-
-def _objects(values: list[Any]) -> ObjectArray:
-    column = np.empty(len(values), dtype=object)
-    column[:] = values
-    return column
-
-
-def _log_averaging(estimates: Estimates, features: Mapping[str, ObjectArray]) -> FloatArray:
+def _log_averaging(estimates: Estimates, asked: Asked) -> FloatArray:
     """Of what is averaged over, anglers unless one is named and match days in a match, half the variance,
     and the mean effect of the club's anglers, which is nearly nought."""
-    matches = features["session_kind"] == MATCH
-    halves: FloatArray = 0.5 * _variance(estimates, "match_day") * matches
-    unnamed = _unnamed(features)
+    halves: FloatArray = 0.5 * _variance(estimates, "match_day") * asked.matches
     item = estimates.term("angler")
     if item is None:
         return halves
-    return halves + (float(np.mean(item.estimates)) + 0.5 * item.prior_sd**2) * unnamed
-
-
-def _unnamed(features: Mapping[str, ObjectArray]) -> NDArray[np.bool_]:
-    """Questions that name no angler, and so ask about the club's, (n,)."""
-    return np.array([value is None for value in features["angler"]], dtype=np.bool_)
+    return halves + (float(np.mean(item.estimates)) + 0.5 * item.prior_sd**2) * asked.nobody
 
 
 def _variance(estimates: Estimates, name: str) -> float:
@@ -243,34 +174,51 @@ def _variance(estimates: Estimates, name: str) -> float:
     return 0.0 if item is None else item.prior_sd**2
 
 
-def _contributions(estimates: Estimates, encoding: _Encoding) -> dict[str, FloatArray]:
+def _contributions(estimates: Estimates, asked: Asked) -> dict[str, FloatArray]:
     return {
-        item.name: encoding.terms[item.name].spread(np.asarray(item.estimates))
+        item.name: asked.terms[item.name].spread(np.asarray(item.estimates))
         for item in estimates.terms
         if item.start is not None
     }
 
 
-def _projection(estimates: Estimates, encoding: _Encoding) -> FloatArray:
+def _projection(estimates: Estimates, asked: Asked) -> FloatArray:
     """Rows (n, k) whose inner products are the joint covariance of the questions' log means."""
-    factor = estimates.covariance_factor
-    projection = np.repeat(factor[:1], len(encoding.hours), axis=0)
+    projection = np.repeat(estimates.covariance_factor[:1], len(asked), axis=0)
     for item in estimates.terms:
         if item.start is not None:
-            rows = factor[item.start : item.start + item.term.size]
-            projection += encoding.terms[item.name].spread(rows)
-            if item.name == "angler":
-                projection += np.outer(_unnamed(encoding.features), rows.mean(axis=0))
+            _add_rows(projection, asked.terms[item.name], _block(estimates, item))
+    if asked.nobody.any():
+        projection += np.outer(asked.nobody, _mean_angler_row(estimates))
     return projection
 
 
-def _unseen_variance(estimates: Estimates, encoding: _Encoding) -> FloatArray:
-    variance = np.zeros(len(encoding.hours))
-    for name, item in encoding.terms.items():
-        if item.unseen is not None:
-            variance += item.unseen * _variance(estimates, name)
+def _block(estimates: Estimates, item: TermEstimate) -> FloatArray:
+    """The term's rows of the covariance factor."""
+    assert item.start is not None  # noqa: S101 - a nuisance has none, and is not asked for
+    return estimates.covariance_factor[item.start : item.start + item.term.size]
+
+
+def _add_rows(total: FloatArray, encoded: Encoded, block: FloatArray) -> None:
+    """As `encoded.spread(block)`, added to `total` without a copy of a factor's whole block."""
+    if encoded.table is not None:
+        total += encoded.spread(block)
+        return
+    known = np.flatnonzero(encoded.codes != NO_LEVEL)
+    total[known] += block[encoded.codes[known]]
+
+
+def _mean_angler_row(estimates: Estimates) -> FloatArray:
+    """The row (k,) of the club's mean angler, whom every question asks about that names nobody."""
+    item = estimates.term("angler")
+    if item is None or item.start is None:
+        return np.zeros(len(estimates.covariance_factor))
+    mean: FloatArray = _block(estimates, item).mean(axis=0)
+    return mean
+
+
+def _unseen_variance(estimates: Estimates, asked: Asked) -> FloatArray:
+    variance = np.zeros(len(asked))
+    for name, unseen in asked.unseen().items():
+        variance += unseen * _variance(estimates, name)
     return variance
-
-
-def _noise(estimates: Estimates, draws: int, seed: int) -> FloatArray:
-    return np.random.default_rng(seed).standard_normal((draws, len(estimates.covariance_factor)))

@@ -16,11 +16,16 @@ from analytics.catchrate.predict import (
     joint_rows,
     log_mean_draws,
 )
-from analytics.catchrate.spec import MATCH
+from analytics.catchrate.questions import Asked, ask
 
 
 def session_draws(
-    estimates: Estimates, questions: Questions, draws: int, seed: int, *, estimated: bool = False
+    estimates: Estimates,
+    questions: Questions | Asked,
+    draws: int,
+    seed: int,
+    *,
+    estimated: bool = False,
 ) -> FloatArray:
     """Weights in grams, (n, draws), that single sessions under each question may bring, blanks included.
 
@@ -28,32 +33,61 @@ def session_draws(
     named), in a match a match day, and then the session itself from the Tweedie distribution; angler and
     day are drawn for each session. `estimated` gives the spread of weights that are estimated.
     """
+    asked = ask(estimates, questions)
     generator = np.random.default_rng([seed, 2])
-    log_mean = log_mean_draws(estimates, questions, draws, seed)
-    for variance in _luck(estimates, questions):
-        # The expectation has half of each variance in it; a session has the whole of its own luck instead.
-        luck = np.sqrt(variance)[:, None] * generator.standard_normal(log_mean.shape)
-        log_mean = log_mean + luck - 0.5 * variance[:, None]
+    drawn = log_mean_draws(estimates, asked, draws, seed)
+    mean = np.exp(_of_one_session(estimates, asked, drawn, generator))
     dispersion = estimates.estimated_dispersion if estimated else estimates.dispersion
-    return draw(generator, np.exp(log_mean), dispersion, estimates.power)
+    return draw(generator, mean, dispersion, estimates.power)
 
 
-def blank_chances(estimates: Estimates, questions: Questions, draws: int, seed: int) -> FloatArray:
+def blank_chances(estimates: Estimates, questions: Questions | Asked, draws: int, seed: int) -> FloatArray:
     """The chance of a blank, (n,), in one session under each question."""
     found: FloatArray = np.mean(session_draws(estimates, questions, draws, seed) == 0.0, axis=1)
     return found
 
 
-def _luck(estimates: Estimates, questions: Questions) -> list[FloatArray]:
-    """The variances, (n,) each, of who fishes and of the day, where the question names neither."""
-    unnamed = np.array([value is None for value in questions.words("angler")])
-    kinds = [kind or estimates.reference.session_kind for kind in questions.words("session_kind")]
-    match = np.array([kind == MATCH for kind in kinds])
-    found = []
-    for name, asked in (("angler", unnamed), ("match_day", match)):
+@dataclass(frozen=True, slots=True, eq=False)
+class SessionOutlook:
+    """What one session may bring: `weights_g` (n, levels) below which it stays with the chance of each of
+    `levels`, and the chance of a blank (n,)."""
+
+    levels: tuple[float, ...]
+    weights_g: FloatArray
+    blank: FloatArray
+
+
+def session_outlook(
+    estimates: Estimates,
+    questions: Questions | Asked,
+    log_mean: FloatArray,
+    seed: int,
+    levels: tuple[float, ...] = (0.10, 0.25, 0.50, 0.75, 0.90),
+) -> SessionOutlook:
+    """The outlook of each question from joint draws of its log mean, (n, draws), one session a draw.
+
+    The chance of a blank is the mean of its probability over the draws, exp(-mu^(2-p) / (phi (2-p))): surer
+    than a count of blanks among them.
+    """
+    generator = np.random.default_rng([seed, 2])
+    mean = np.exp(_of_one_session(estimates, ask(estimates, questions), log_mean, generator))
+    power, dispersion = estimates.power, estimates.dispersion
+    weights = draw(generator, mean, dispersion, power)
+    blank = np.exp(-(mean ** (2.0 - power)) / (dispersion * (2.0 - power))).mean(axis=1)
+    return SessionOutlook(levels, np.quantile(weights, levels, axis=1).T, blank)
+
+
+def _of_one_session(
+    estimates: Estimates, asked: Asked, log_mean: FloatArray, generator: np.random.Generator
+) -> FloatArray:
+    """Log means (n, draws) of single sessions: each has the whole of its own luck where the expectation has
+    half of each variance in it."""
+    for name, drawn in (("angler", asked.nobody), ("match_day", asked.matches)):
         item = estimates.term(name)
-        found.append(np.zeros(len(questions)) if item is None else item.prior_sd**2 * asked)
-    return found
+        variance = np.zeros(len(asked)) if item is None else item.prior_sd**2 * drawn
+        luck = np.sqrt(variance)[:, None] * generator.standard_normal(log_mean.shape)
+        log_mean = log_mean + luck - 0.5 * variance[:, None]
+    return log_mean
 
 
 @dataclass(frozen=True, slots=True, eq=False)

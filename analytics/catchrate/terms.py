@@ -147,7 +147,8 @@ class LearnedFactor:
         if isinstance(values, Coded):
             places = [index.get(level, UNSEEN) for level in values.levels] + [NO_LEVEL]
             codes = np.array(places, dtype=np.int32)[values.codes]
-            return Encoded(np.maximum(codes, NO_LEVEL), None, self.size)
+            unseen = codes == UNSEEN if UNSEEN in places else None
+            return Encoded(np.maximum(codes, NO_LEVEL), None, self.size, unseen)
         index[None] = NO_LEVEL
         codes = np.fromiter((index.get(value, UNSEEN) for value in values), np.int32, len(values))
         absent = np.fromiter((value is None for value in values), np.bool_, len(values))

@@ -35,6 +35,7 @@ WARM_WATER_C: Final = 20.0
 NEAR_FREEZING_C: Final = 2.0
 STRONG_WIND_FORCE: Final = 6
 GALE_FORCE: Final = 8
+STRONG_TOW: Final = "strong"
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,6 +76,12 @@ _GALE: Final = Caution(
     "gale",
     "A gale is no weather for a bank side: branches and trees come down. Stay at home, or leave in "
     "good time. Follow the weather service's warnings and the fishery's instructions.",
+)
+# Common practice, no source.
+_STRONG_TOW: Final = Caution(
+    "strong_tow",
+    "The water runs strongly: do not wade, keep back from the edge, wear a life jacket and do not fish "
+    "alone. A river may rise while you fish: heed flood warnings, and the fishery's instructions.",
 )
 _WARM_WATER: Final = Caution(
     "warm_water",
@@ -121,12 +128,13 @@ def cautions_for(
     wind_force: int | None,
     hazards: Sequence[str],
     longest_pole_m: float | None,
+    tow: str = "",
 ) -> tuple[Caution, ...]:
     """The cautions for a session at a peg, the gravest first, each once.
 
-    `hazards` are the kinds noted at the peg. With a date the month is the date's, and `month` (1 to 12) is
-    read only without one. What is not known (None) raises no caution, save that a missing date and month
-    count as any day of the year.
+    `hazards` are the kinds noted at the peg; `tow` is how the water moves, as `Tow` words it. With a date
+    the month is the date's, and `month` (1 to 12) is read only without one. What is not known (None) raises
+    no caution, save that a missing date and month count as any day of the year.
     """
     if on is not None:
         month = on.month
@@ -135,6 +143,7 @@ def cautions_for(
             (
                 *_of_hazards(hazards),
                 *_of_wind(wind_force),
+                *((_STRONG_TOW,) if tow == STRONG_TOW else ()),
                 *(() if longest_pole_m is None or longest_pole_m <= 0 else (_LIGHTNING,)),
                 *_of_cold(month, water_temperature_c),
                 *_of_warmth(water_temperature_c),

@@ -5,8 +5,12 @@ of Observation* (WMO-No. 8), wind.
 """
 
 import math
+import re
 from bisect import bisect_right
+from collections.abc import Mapping
 from typing import Final, NamedTuple
+
+from clubdata.rules.words import fold
 
 
 class BeaufortBand(NamedTuple):
@@ -54,3 +58,23 @@ def beaufort_name(force: int) -> str:
     if not 0 <= force < len(BEAUFORT_SCALE):
         raise ValueError("a Beaufort force goes from 0 to 12")
     return BEAUFORT_SCALE[force].name
+
+
+_FORCE: Final = re.compile(r"(?:f|force|beaufort)? ?([0-9]{1,2})")
+
+
+def read_force(text: str, words: Mapping[str, int]) -> int:
+    """Beaufort force of '4', 'F4', 'force 4', the scale's own word or one of the club's folded `words`.
+
+    Raises `ValueError` for anything else.
+    """
+    folded = fold(text)
+    if folded in words:
+        return words[folded]
+    named = next((band.force for band in BEAUFORT_SCALE if band.name == folded), None)
+    if named is not None:
+        return named
+    number = _FORCE.fullmatch(folded)
+    if number is None or int(number[1]) >= len(BEAUFORT_SCALE):
+        raise ValueError("a Beaufort force goes from 0 to 12")
+    return int(number[1])

@@ -11,7 +11,7 @@ import pytest
 from django.test.utils import CaptureQueriesContext
 
 from analytics import frames, rows
-from analytics.frames import count_support, load_frame
+from analytics.frames import load_frame
 from analytics.rows import fetched_rows, read_rows
 from clubdata.models import CatchLine, Conditions, HookBait, Outcome, Return, RigType, SessionPart
 from tests.factories import (
@@ -311,65 +311,7 @@ def test_another_clubs_returns_are_never_read(heron_small: SmallClub, other_club
     assert load_frame(club=other_club.club).frame.empty
 
 
-@pytest.mark.parametrize("outcome", [Outcome.DID_NOT_WEIGH, Outcome.DID_NOT_FISH])
-def test_support_counts_only_returns_that_a_fit_uses(heron_small: SmallClub, outcome: Outcome) -> None:
-    hand_in(heron_small)
-    hand_in(heron_small, outcome=outcome, hours=None if outcome == Outcome.DID_NOT_FISH else Decimal(5))
-    support = count_support(load_frame(club=heron_small.club).frame)
-    caster, bulk = heron_small.caster.uid.hex, heron_small.bulk.uid.hex
-    assert support["choices"] == [[heron_small.mere.uid.hex, caster, bulk, None, 19, 1]]
-    assert support["bait_month"] == [[heron_small.mere.uid.hex, caster, 5, 1]]
-    assert support["bait_peg"] == [[heron_small.pegs["3"].uid.hex, caster, 1]]
-
-
 def test_outcomes_are_counted(heron_small: SmallClub) -> None:
     hand_in(heron_small)
     hand_in(heron_small, outcome=Outcome.BLANK)
     assert load_frame(club=heron_small.club).outcomes() == {"blank": 1, "weighed": 1}
-
-
-def test_support_counts_a_session_once_for_each_choice_of_its_parts(heron_small: SmallClub) -> None:
-    caster, reds = heron_small.caster.uid.hex, heron_small.red_maggot.uid.hex
-    parts = [(bait, None, None) for bait in (heron_small.caster, heron_small.red_maggot, heron_small.caster)]
-    session_of_parts(heron_small, *parts)
-    session_of_parts(heron_small, *parts[:1])
-    water, peg = heron_small.mere.uid.hex, heron_small.pegs["1"].uid.hex
-    support = count_support(load_frame(club=heron_small.club).frame)
-    assert support["bait_month"] == sorted([[water, caster, 5, 2], [water, reds, 5, 1]], key=repr)
-    assert support["bait_peg"] == sorted([[peg, caster, 2], [peg, reds, 1]], key=repr)
-    expected = [[water, caster, None, None, None, 2], [water, reds, None, None, None, 1]]
-    assert support["choices"] == sorted(expected, key=repr)
-
-
-def test_support_counts_a_bait_once_a_session_where_it_was_fished_longest(heron_small: SmallClub) -> None:
-    caster, reds = heron_small.caster, heron_small.red_maggot
-    session = session_of_parts(heron_small, (caster, 1, None), (caster, 2, None), (reds, 2, None))
-    for part, distance_m in zip(session.parts.order_by("part_order"), (7, 11, 13), strict=True):
-        part.distance_m = distance_m
-        part.save()
-    support = count_support(load_frame(club=heron_small.club).frame)
-    water, peg = heron_small.mere.uid.hex, heron_small.pegs["1"].uid.hex
-    expected = [[water, caster.uid.hex, None, None, 22, 1], [water, reds.uid.hex, None, None, 26, 1]]
-    assert support["choices"] == sorted(expected, key=repr)
-    assert (support["water"], support["peg"]) == ([[water, 1]], [[peg, 1]]), "one session all the same"
-
-
-def test_support_counts_what_is_only_known_to_be_at_least(heron_small: SmallClub) -> None:
-    for outcome in (Outcome.OVER_NET_LIMIT, Outcome.COUNTED_ONLY, Outcome.DID_NOT_WEIGH):
-        hand_in(heron_small, outcome=outcome)
-    assert count_support(load_frame(club=heron_small.club).frame)["water"] == [[heron_small.mere.uid.hex, 2]]
-
-
-def test_support_adds_up_to_the_truth(stored_club: StoredClub) -> None:
-    """Against pandas' own grouping of the simulated rows."""
-    support = count_support(load_frame(club=stored_club.club).frame)
-    truth = stored_club.frame
-    months = truth.groupby(["water", "hook_bait", truth["fished_on"].dt.month], dropna=False).size()
-    found = sorted(count for *_, count in support["bait_month"])
-    assert found == sorted(months.tolist())
-    caster, water = stored_club.baits["caster"].uid.hex, stored_club.waters["water 0"].uid.hex
-    june = next(row[3] for row in support["bait_month"] if row[:3] == [water, caster, 6])
-    assert june == months["water 0", "caster", 6]
-    steps = (truth["distance_m"] * 2).fillna(-1)
-    combinations = truth.groupby(["water", "hook_bait", "rig_type", steps], dropna=False).size()
-    assert sorted(row[-1] for row in support["choices"]) == sorted(combinations.tolist())

@@ -1,0 +1,191 @@
+"""What is asked of estimates: conditions by name, and the same as codes of the terms, in NumPy alone."""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analytics.catchrate.basis import FloatArray, ObjectArray
+from analytics.catchrate.estimates import Estimates, TermEstimate
+from analytics.catchrate.features import bait_month, mid_month, water_year, wind_class
+from analytics.catchrate.spec import MATCH, RECORDED
+from analytics.catchrate.terms import NO_LEVEL, Coded, Encoded, LearnedFactor
+
+BoolArray = NDArray[np.bool_]
+
+#: A question is never 'not recorded'.
+MISSING_INDICATORS = ("distance_missing", "water_temperature_missing")
+
+MONTHS = tuple(str(number) for number in range(1, 13))
+
+Words = Sequence[str | None] | Coded | str | None
+Numbers = Sequence[float | None] | NDArray[Any] | float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Questions:
+    """Conditions to be asked about: each a single value for all, or one value a question.
+
+    None means not asked: a typical water, peg, bait or rig (effect zero), the mean distance, and for wind,
+    session kind, year, hours and water temperature the reference that the estimates state. `month` runs
+    from 1 to 12; `day_of_year` defaults to the middle of the month. Naming an angler asks for their own
+    expectation instead of the club's average. Many words are quickest as `Coded`.
+    """
+
+    month: Sequence[int] | NDArray[Any] | int
+    water: Words = None
+    peg: Words = None
+    hook_bait: Words = None
+    rig_type: Words = None
+    angler: Words = None
+    session_kind: Words = None
+    year: Words = None
+    distance_m: Numbers = None
+    wind_force: Numbers = None
+    water_temperature_c: Numbers = None
+    hours: Numbers = None
+    day_of_year: Numbers = None
+
+    def __len__(self) -> int:
+        lengths = {_length(value) for value in self._values() if _is_column(value)}
+        if len(lengths) > 1:
+            raise ValueError("questions differ in length")
+        return lengths.pop() if lengths else 1
+
+    def _values(self) -> list[Any]:
+        return [getattr(self, name) for name in self.__slots__]
+
+    def words(self, name: str) -> ObjectArray:
+        """The named condition, (n,), None where it was not asked."""
+        return self.coded(name).words()
+
+    def coded(self, name: str) -> Coded:
+        """The named condition as codes (n,), -1 where it was not asked."""
+        return _coded(getattr(self, name), len(self))
+
+    def numbers(self, name: str) -> FloatArray:
+        """The named condition, (n,), NaN where it was not asked."""
+        value = getattr(self, name)
+        if _is_column(value):
+            return np.array(value, dtype=np.float64)
+        return np.full(len(self), np.nan if value is None else float(value))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Asked:
+    """Questions as one fit's terms see them: codes by term, effort, and the averaging over people and days.
+
+    `nobody` (n,) is true where no angler is named, `matches` (n,) where the session is a match.
+    """
+
+    terms: Mapping[str, Encoded]
+    words: Mapping[str, Coded]
+    hours: FloatArray
+    nobody: BoolArray
+    matches: BoolArray
+
+    def __len__(self) -> int:
+        return len(self.hours)
+
+    def unseen(self) -> dict[str, BoolArray]:
+        """By factor, the questions (n,) whose level the fit never saw, where there is one."""
+        return {name: item.unseen for name, item in self.terms.items() if item.unseen is not None}
+
+    def asked_of(self, item: TermEstimate) -> Coded:
+        """What was asked of a factor."""
+        assert isinstance(item.term, LearnedFactor)  # noqa: S101 - levels are a factor's
+        return self.words[item.term.spec.feature]
+
+
+def ask(estimates: Estimates, questions: Questions | Asked) -> Asked:
+    """The questions as codes of these estimates, once and for all that is read of them.
+
+    :raises ValueError: questions differ in length, or hours are not above zero.
+    """
+    if isinstance(questions, Asked):
+        return questions
+    words = _words(estimates, questions)
+    features: dict[str, Any] = {**words, **_measures(estimates, questions)}
+    hours = _or_usual(questions.numbers("hours"), estimates.reference.hours)
+    if not (hours > 0).all():
+        raise ValueError("hours must be above zero")
+    kinds = words["session_kind"]
+    return Asked(
+        terms={item.name: item.term.encode(features) for item in estimates.terms if item.start is not None},
+        words=words,
+        hours=hours,
+        nobody=words["angler"].codes == NO_LEVEL,
+        matches=np.array([*(kind == MATCH for kind in kinds.levels), False])[kinds.codes],
+    )
+
+
+def _words(estimates: Estimates, questions: Questions) -> dict[str, Coded]:
+    """The words of each question, with the reference wherever nothing was asked."""
+    reference = estimates.reference
+    names = ("water", "peg", "angler", "hook_bait", "rig_type")
+    words = {name: questions.coded(name) for name in names}
+    for name in ("session_kind", "year"):
+        words[name] = _filled(questions.coded(name), getattr(reference, name))
+    months = Coded(questions.numbers("month").astype(np.int32) - 1, MONTHS)
+    words["hook_bait_month"] = _crossed(
+        words["hook_bait"], months, lambda bait, month: bait_month(bait, int(month))
+    )
+    words["water_year"] = _crossed(words["water"], words["year"], water_year)
+    forces = questions.numbers("wind_force")
+    winds = [reference.wind if np.isnan(force) else wind_class(force) for force in forces]
+    words["wind"] = _coded(winds if _is_column(questions.wind_force) else winds[0], len(questions))
+    for name in MISSING_INDICATORS:
+        words[name] = _coded(RECORDED, len(questions))
+    # A match day that is a term of its own takes part in averaging alone.
+    words["match_day"] = _coded(None, len(questions))
+    return words
+
+
+def _measures(estimates: Estimates, questions: Questions) -> dict[str, FloatArray]:
+    months = questions.numbers("month").astype(np.int64)
+    usual = np.array(estimates.reference.water_temperature_by_month, dtype=np.float64)[months - 1]
+    return {
+        "day_of_year": _or_usual(questions.numbers("day_of_year"), mid_month(months)),
+        "distance_m": questions.numbers("distance_m"),
+        "water_temperature_c": _or_usual(questions.numbers("water_temperature_c"), usual),
+    }
+
+
+def _or_usual(values: FloatArray, usual: FloatArray | float) -> FloatArray:
+    return np.where(np.isnan(values), usual, values)
+
+
+def _is_column(value: Any) -> bool:
+    return isinstance(value, np.ndarray | Coded) or (
+        isinstance(value, Sequence) and not isinstance(value, str)
+    )
+
+
+def _length(column: Any) -> int:
+    return len(column.codes) if isinstance(column, Coded) else len(column)
+
+
+def _coded(value: Words, size: int) -> Coded:
+    if isinstance(value, Coded):
+        return value
+    if value is None or isinstance(value, str):
+        levels = () if value is None else (value,)
+        return Coded(np.full(size, len(levels) - 1, dtype=np.int32), levels)
+    places: dict[str, int] = {}
+    codes = (NO_LEVEL if word is None else places.setdefault(word, len(places)) for word in value)
+    return Coded(np.fromiter(codes, np.int32, size), tuple(places))
+
+
+def _filled(column: Coded, usual: str) -> Coded:
+    """The column with a word wherever there is none."""
+    codes = np.where(column.codes == NO_LEVEL, len(column.levels), column.codes)
+    return Coded(codes.astype(np.int32), (*column.levels, usual))
+
+
+def _crossed(left: Coded, right: Coded, name: Callable[[str, str], str | None]) -> Coded:
+    """The levels of two columns together, -1 where either is not known."""
+    codes = left.codes * np.int32(len(right.levels)) + right.codes
+    codes[(left.codes == NO_LEVEL) | (right.codes == NO_LEVEL)] = NO_LEVEL
+    return Coded(codes, tuple(str(name(one, other)) for one in left.levels for other in right.levels))
