@@ -1,0 +1,52 @@
+"""Bars down the page, from zero."""
+
+from typing import Final
+
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+from api.forms.charts.bars import Bar, Bars
+from api.forms.drawing.frame import Plan, broken
+from api.forms.drawing.scales import amount, number, pounds_and_ounces
+from api.forms.drawing.style import COLOURS, INK, SMALL_PT, THICK_PT, THIN_PT
+from api.forms.width import Width
+
+_ROW_IN: Final = 0.3
+_LABEL_PT: Final = {Width.PHONE: 105.0, Width.PRINT: 190.0}
+
+
+def plan(chart: Bars, _width: Width) -> Plan:
+    spread = any(bar.spread for bar in chart.bars)
+    notes = ("Thick line: 50 % interval; thin: 90 %.",) if spread else ()
+    return Plan(0.9 + _ROW_IN * len(chart.bars), notes)
+
+
+def draw(chart: Bars, figure: Figure, width: Width) -> None:
+    axes = figure.subplots()
+    for place, bar in enumerate(chart.bars):
+        _draw_bar(axes, place, bar)
+    axes.set_ylim(len(chart.bars) - 0.4, -0.6)
+    axes.set_yticks(range(len(chart.bars)), [_label(bar, width) for bar in chart.bars])
+    axes.tick_params(axis="y", length=0)
+    axes.margins(x=0.12)
+    axes.set_xlim(left=0)
+    number(axes, "x", chart.value, most=5 if width is Width.PRINT else 4)
+    axes.grid(axis="x")
+    pounds_and_ounces(axes, "x", chart.value)
+
+
+def _draw_bar(axes: Axes, place: int, bar: Bar) -> None:
+    axes.barh(place, bar.value, height=0.62, color=COLOURS[0], alpha=0.55 if bar.spread else 0.8)
+    if bar.spread is None:
+        spot = (bar.value, place)
+        axes.annotate(
+            amount(bar.value), spot, (3, 0), textcoords="offset points", va="center", size=SMALL_PT, color=INK
+        )
+        return
+    axes.hlines(place, bar.spread.lower_90, bar.spread.upper_90, color=INK, lw=THIN_PT)
+    axes.hlines(place, bar.spread.lower_50, bar.spread.upper_50, color=INK, lw=THICK_PT * 0.75)
+
+
+def _label(bar: Bar, width: Width) -> str:
+    text = bar.label if bar.returns is None else f"{bar.label} ({bar.returns:,})"
+    return "\n".join(broken(text, _LABEL_PT[width], SMALL_PT))
