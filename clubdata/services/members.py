@@ -12,6 +12,10 @@ from clubdata.models.clubs import still_a_member
 SEES_MEMBERS = frozenset({Role.ORGANISER, Role.SECRETARY})
 ENTERS_FOR_OTHERS = frozenset({Role.ORGANISER, Role.SECRETARY})
 IMPORTS = frozenset({Role.ORGANISER, Role.ANALYST, Role.SECRETARY})
+# Who runs matches or answers for the figures; a draw's evenness is theirs to ask beforehand.
+SEES_DRAWS = frozenset({Role.ORGANISER, Role.ANALYST, Role.SECRETARY})
+# Who is shown the figures of fewer than five anglers.
+SEES_FEW = frozenset({Role.ORGANISER, Role.ANALYST, Role.SECRETARY})
 FITS = frozenset({Role.ORGANISER, Role.ANALYST, Role.SECRETARY})
 
 

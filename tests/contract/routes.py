@@ -13,7 +13,7 @@ from tests.factories import NOW, SmallClub, make_match, make_return
 
 SCHEMA: dict[str, Any] = SchemaGenerator().get_schema(request=None, public=True)
 # What a route cannot do without.
-REQUIRED = {"advice_read": {"month": "3"}}
+REQUIRED = {"advice_read": {"month": "3"}, "peg_form_pair_read": {"first": "1", "second": "2"}}
 
 
 @dataclass(frozen=True)
