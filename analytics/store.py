@@ -100,6 +100,15 @@ def store_fit(*, claim: jobs.Claim, now: datetime, fitted: Fitted) -> FitRun:
     return run
 
 
+def store_beside(*, run: FitRun, target: str, now: datetime, fitted: Fitted) -> FitRun:
+    """Store the run of one group of species beside a run, in the caller's transaction."""
+    document = fitted.estimates.to_document()
+    values = _run_values(fitted, document, now)
+    beside = FitRun.objects.create(beside=run, target=target, club_id=run.club_id, **values)
+    _store_terms(beside, document["terms"])
+    return beside
+
+
 def promoted_run(*, club: Club, target: str = "") -> FitRun | None:
     """The run that the club's answers come from, without its heavy columns: of everything caught, or the one
     of a group of species that stands beside it.
