@@ -1,4 +1,7 @@
-"""Load, fit, check, store, promote: a claimed job from the club's returns to numbers that answers read."""
+"""Load, fit, check, store, promote: a claimed job from the club's returns to numbers that answers read.
+
+A run that is promoted asks for its study (`analytics.study`) in the same transaction.
+"""
 
 import logging
 import platform
@@ -8,6 +11,8 @@ from datetime import datetime
 from importlib import metadata
 from typing import Any
 from uuid import UUID
+
+from django.db import transaction
 
 from analytics.catchrate.check import Check, check_fit, diagnose_fit
 from analytics.catchrate.estimates import Estimates, Refusal
@@ -21,7 +26,7 @@ from analytics.frames import ClubFrame, load_frame
 from analytics.models import FitRun
 from analytics.observed.whole import observe
 from analytics.report import report_of
-from analytics.requests import fit_stale_clubs, request_fit
+from analytics.requests import fit_stale_clubs, request_fit, request_study
 from analytics.store import DamagedFit, Fitted, job_of, load_fit, promoted_run, seed_of, store_fit
 from clubdata.models import Club
 from clubdata.services import jobs
@@ -72,15 +77,26 @@ def run_fit(*, claim: jobs.Claim, clock: Clock, progress: Progress | None = None
     tell(0, "reading the returns")
     club = job_of(claim).club
     club_frame = load_frame(club=club)
-    found = _good_fit(club_frame, spec, _earlier_fit(club), tell)
+    found = good_fit(club_frame, spec, _earlier_fit(club), tell)
     if isinstance(found, Refusal):
         _refuse(claim, clock(), found, club_frame)
         return
+    fitted = judged(found, club_frame, spec)
+    tell(total - 1, "storing")
+    with transaction.atomic():
+        run = store_fit(claim=claim, now=clock(), fitted=fitted)
+        if run.promoted:
+            request_study(club=club, now=clock())
+    if progress is not None:
+        progress(total, total, "done")
+
+
+def judged(found: GoodFit, club_frame: ClubFrame, spec: CatchSpec) -> Fitted:
+    """A good fit with everything that is stored beside it, and what became of it on days it had not seen."""
     seed = seed_of(club_frame.fingerprint)
     diagnosis = diagnose_fit(found.estimates, found.returns, seed=seed)
     validation = time_ordered_validation(club_frame.frame, spec, fit_catch, seed)
-    tell(total - 1, "storing")
-    fitted = Fitted(
+    return Fitted(
         estimates=found.estimates,
         revision=club_frame.revision,
         fingerprint=club_frame.fingerprint,
@@ -92,9 +108,6 @@ def run_fit(*, claim: jobs.Claim, clock: Clock, progress: Progress | None = None
         verdict=verdict_of(found.check, validation),
         warm_from=found.warm_from,
     )
-    store_fit(claim=claim, now=clock(), fitted=fitted)
-    if progress is not None:
-        progress(total, total, "done")
 
 
 def _earlier_fit(club: Club) -> tuple[FitRun, Estimates] | None:
@@ -109,7 +122,7 @@ def _earlier_fit(club: Club) -> tuple[FitRun, Estimates] | None:
         return None
 
 
-def _good_fit(
+def good_fit(
     club_frame: ClubFrame, spec: CatchSpec, earlier: tuple[FitRun, Estimates] | None, tell: Tell
 ) -> GoodFit | Refusal:
     """A fit that may be served. Where an earlier one leads nowhere it is begun again, from nothing: only

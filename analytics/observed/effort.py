@@ -6,12 +6,14 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from analytics.observed.privacy import LEAST_ANGLERS
-from analytics.observed.sessions import Sessions
+from analytics.observed.privacy import LEAST_ANGLERS, withheld
+from analytics.observed.sessions import Sessions, grouped
 
 IntArray = NDArray[np.int64]
 
 EFFORT_COLUMNS = ("month", "session_kind", "returns", "anglers", "rod_hours", "withheld")
+#: By whether a session is a match.
+KINDS = ("pleasure", "match")
 COMPLIANCE_COLUMNS = ("month", "on_the_books", "handed_in", "did_not_fish", "withheld")
 
 
@@ -21,31 +23,32 @@ def effort_of(sessions: Sessions) -> dict[str, Any]:
     Rod-hours are those of every session that says how long it was, weighed or not.
     """
     months = sessions.by["year_month"]
-    frame = pd.DataFrame(
-        {
-            "water": np.array(sessions.water.keys, dtype=object)[sessions.water.codes],
-            "month": np.array(months.keys, dtype=object)[months.codes],
-            "kind": np.where(sessions.is_match, "match", "pleasure"),
-            "angler": sessions.angler.codes,
-            "hours": sessions.hours,
-        }
-    )[sessions.fished]
-    scopes: list[tuple[str, pd.DataFrame]] = [("", frame)]
-    scopes += [(str(water), part) for water, part in frame.groupby("water")]
+    counted = grouped(
+        sessions,
+        np.flatnonzero(sessions.fished),
+        2 * months.codes + sessions.is_match,
+        2 * len(months.keys),
+    )
+    hours = counted.sums(sessions.hours)
+    place = np.arange(2 * len(months.keys))
+    hidden = withheld(counted.anglers, place // 2, place % 2)
     return {
         "columns": list(EFFORT_COLUMNS),
-        "rows": {name: _effort_rows(part) for name, part in scopes},
+        "rows": {
+            name: [
+                [
+                    months.keys[at // 2],
+                    KINDS[at % 2],
+                    int(counted.returns[water, at]),
+                    int(counted.anglers[water, at]),
+                    float(hours[water, at]),
+                    bool(hidden[water, at]),
+                ]
+                for at in np.flatnonzero(counted.returns[water]).tolist()
+            ]
+            for water, name in enumerate(counted.waters)
+        },
     }
-
-
-def _effort_rows(frame: pd.DataFrame) -> list[list[Any]]:
-    found = frame.groupby(["month", "kind"]).agg(
-        returns=("hours", "size"), anglers=("angler", "nunique"), hours=("hours", "sum")
-    )
-    return [
-        [month, kind, int(returns), int(anglers), float(hours), bool(anglers < LEAST_ANGLERS)]
-        for (month, kind), returns, anglers, hours in found.itertuples()
-    ]
 
 
 def compliance_of(sessions: Sessions, memberships: pd.DataFrame) -> dict[str, Any]:

@@ -10,8 +10,8 @@ from analytics.catchrate.effort import GroupRates, rates_by_group
 from analytics.catchrate.estimates import Estimates
 from analytics.frames import ClubFrame
 from analytics.observed.effort import compliance_of, effort_of
-from analytics.observed.privacy import withheld
-from analytics.observed.sessions import Keyed, Sessions, sessions_of
+from analytics.observed.privacy import codes_of, withheld
+from analytics.observed.sessions import Keyed, Sessions, grouped, sessions_of
 from analytics.observed.species import composition_of
 
 IntArray = NDArray[np.int64]
@@ -24,8 +24,6 @@ COLUMNS = (
     *("key", "returns", "anglers", "blanks", "did_not_weigh", "at_least", "weight_g", "rod_hours"),
     *("ratio", "ratio_se", "mean_of_ratios", "mean_of_ratios_se", "withheld"),
 )
-#: The club as a whole, beside its waters.
-CLUB = ""
 ALL, MATCH = "all", "match"
 _AT_LEAST = ("over_net_limit", "counted_only")
 
@@ -58,48 +56,32 @@ def observe_series(club_frame: ClubFrame, _estimates: Estimates) -> dict[str, An
 
 def _rates(sessions: Sessions, of_kind: BoolArray, name: str, keyed: Keyed) -> dict[str, list[list[Any]]]:
     """Rows by water; the first water is the club as a whole."""
-    waters, keys = 1 + len(sessions.water.keys), len(keyed.keys)
     chosen = np.flatnonzero(of_kind & (keyed.codes >= 0))
-    # Every session counts for the club and for its water.
-    row = np.concatenate([chosen, chosen])
-    code = keyed.codes[row]
-    group = np.concatenate([np.zeros(len(chosen), dtype=np.int64), 1 + sessions.water.codes[chosen]])
-    group = group * keys + code
-    counts = _counts(sessions, row, group, waters * keys)
-    rated = sessions.rated[row]
-    rates = rates_by_group(
-        sessions.weight_g[row][rated], sessions.hours[row][rated], group[rated], waters * keys
-    )
-    hidden = withheld(counts["anglers"].reshape(waters, keys), _families(name, keyed)).ravel()
-    names = (CLUB, *sessions.water.keys)
-    rows: dict[str, list[list[Any]]] = {water: [] for water in names}
-    for at in np.flatnonzero(counts["returns"]).tolist():
-        figures = [int(column[at]) for column in counts.values()]
-        rows[names[at // keys]].append(
-            [keyed.keys[at % keys], *figures, *_rated_figures(rates, at), bool(hidden[at])]
-        )
-    return rows
-
-
-def _counts(sessions: Sessions, row: IntArray, group: IntArray, groups: int) -> dict[str, IntArray]:
-    outcome = sessions.outcome[row]
-
-    def count(chosen: BoolArray) -> IntArray:
-        return np.bincount(group[chosen], minlength=groups)
-
-    return {
-        "returns": np.bincount(group, minlength=groups),
-        "anglers": distinct(sessions.angler.codes[row], group, groups),
-        "blanks": count(outcome == "blank"),
-        "did_not_weigh": count(outcome == "did_not_weigh"),
-        "at_least": count(np.isin(outcome, _AT_LEAST)),
+    found = grouped(sessions, chosen, keyed.codes, len(keyed.keys))
+    counts = {
+        "returns": found.returns,
+        "anglers": found.anglers,
+        "blanks": found.counts(sessions.outcome == "blank"),
+        "did_not_weigh": found.counts(sessions.outcome == "did_not_weigh"),
+        "at_least": found.counts(np.isin(sessions.outcome, _AT_LEAST)),
     }
-
-
-def distinct(codes: IntArray, group: IntArray, groups: int) -> IntArray:
-    """How many different codes each group has, (groups,)."""
-    size = int(codes.max(initial=0)) + 1
-    return np.bincount(np.unique(group * size + codes) // size, minlength=groups)
+    row = found.row[rated := sessions.rated[found.row]]
+    rates = rates_by_group(
+        sessions.weight_g[row], sessions.hours[row], found.group[rated], found.returns.size
+    )
+    hidden = withheld(found.anglers, *_families(name, keyed))
+    return {
+        water: [
+            [
+                keyed.keys[at],
+                *(int(figures[place, at]) for figures in counts.values()),
+                *_rated_figures(rates, place * len(keyed.keys) + at),
+                bool(hidden[place, at]),
+            ]
+            for at in np.flatnonzero(found.returns[place]).tolist()
+        ]
+        for place, water in enumerate(found.waters)
+    }
 
 
 def _rated_figures(rates: GroupRates, at: int) -> list[float | None]:
@@ -107,12 +89,11 @@ def _rated_figures(rates: GroupRates, at: int) -> list[float | None]:
     return [None if np.isnan(column[at]) else float(column[at]) for column in figures]
 
 
-def _families(name: str, keyed: Keyed) -> IntArray:
-    """The keys whose figures add up to one that is shown: the months of a year, the months of a bait."""
-    if name not in {"year_month", "bait_month"}:
-        return np.zeros(len(keyed.keys), dtype=np.int64)
-    whole = [key[:4] if name == "year_month" else key.partition("/")[0] for key in keyed.keys]
-    return np.unique(whole, return_inverse=True)[1].astype(np.int64)
+def _families(name: str, keyed: Keyed) -> list[IntArray]:
+    """The keys whose figures add up to one that is shown: the months of a year, one month of all years."""
+    if name != "year_month":
+        return [np.zeros(len(keyed.keys), dtype=np.int64)]
+    return [codes_of([key[:4] for key in keyed.keys]), codes_of([key[5:] for key in keyed.keys])]
 
 
 def _pegs(club_frame: ClubFrame) -> dict[str, int]:

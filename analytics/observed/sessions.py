@@ -12,6 +12,8 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
+#: The club as a whole, beside its waters.
+CLUB = ""
 SEASONS = ("winter", "spring", "summer", "autumn")
 #: Widths of the bins in which distances and water temperatures are counted; a bin is named by its lower edge.
 DISTANCE_BIN_M = 2
@@ -48,6 +50,51 @@ class Sessions:
     hours: FloatArray
     of_return: IntArray
     by: dict[str, Keyed]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Grouped:
+    """Some sessions in groups of water and key, (w, k) each; the first of `waters` is the club as a whole.
+
+    `row` is the session of each count, twice over: for the club and for its water.
+    """
+
+    waters: tuple[str, ...]
+    row: IntArray
+    group: IntArray
+    returns: IntArray
+    anglers: IntArray
+
+    def sums(self, values: FloatArray) -> FloatArray:
+        """Sums of a value a session, (w, k)."""
+        found = np.bincount(self.group, values[self.row], minlength=self.returns.size)
+        return found.astype(np.float64).reshape(self.returns.shape)
+
+    def counts(self, chosen: BoolArray) -> IntArray:
+        """How many of the chosen sessions, (w, k)."""
+        return np.bincount(self.group[chosen[self.row]], minlength=self.returns.size).reshape(
+            self.returns.shape
+        )
+
+
+def grouped(sessions: Sessions, chosen: IntArray, codes: IntArray, keys: int) -> Grouped:
+    """The chosen sessions by water and by `codes` (one a session of all, 0 to `keys` - 1)."""
+    waters = (CLUB, *sessions.water.keys)
+    row = np.concatenate([chosen, chosen])
+    water = np.concatenate([np.zeros(len(chosen), dtype=np.int64), 1 + sessions.water.codes[chosen]])
+    group = water * keys + codes[row]
+    size = len(waters) * keys
+    shape = (len(waters), keys)
+    returns = np.bincount(group, minlength=size).reshape(shape)
+    return Grouped(
+        waters, row, group, returns, distinct(sessions.angler.codes[row], group, size).reshape(shape)
+    )
+
+
+def distinct(codes: IntArray, group: IntArray, groups: int) -> IntArray:
+    """How many different codes each group has, (groups,)."""
+    size = int(codes.max(initial=0)) + 1
+    return np.bincount(np.unique(group * size + codes) // size, minlength=groups)
 
 
 def sessions_of(club_frame: ClubFrame) -> Sessions:

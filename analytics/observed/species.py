@@ -7,7 +7,7 @@ import pandas as pd
 
 from analytics.catches import locate_lines, tells_the_whole
 from analytics.frames import ClubFrame
-from analytics.observed.privacy import LEAST_ANGLERS
+from analytics.observed.privacy import codes_of, withheld
 from analytics.observed.sessions import Sessions
 
 #: Of a species in a year (empty: all years): its group, returns that name it and their anglers, the weight
@@ -15,9 +15,7 @@ from analytics.observed.sessions import Sessions
 SPECIES_COLUMNS = ("year", "species", "group", "returns", "anglers", "weight_g", "fish_count", "withheld")
 #: Of a year: returns with something to tell, those that name a species, and those whose lines account for
 #: the whole of their weight (`analytics.catches.tells_the_whole`).
-TOLD_COLUMNS = ("year", "returns", "name_species", "tell_the_whole")
-
-Scopes = list[tuple[str, pd.DataFrame]]
+TOLD_COLUMNS = ("year", "returns", "name_species", "tell_the_whole", "withheld")
 
 
 def composition_of(club_frame: ClubFrame, sessions: Sessions, lines: pd.DataFrame) -> dict[str, Any]:
@@ -25,12 +23,12 @@ def composition_of(club_frame: ClubFrame, sessions: Sessions, lines: pd.DataFram
     returns = returns_with_lines(club_frame, sessions, lines)
     located = locate_lines(club_frame.return_halves(), lines)
     of_line = located.join(returns[["water", "year", "angler"]], on="of_return")
-    caught = returns[returns["caught"]]
+    waters = ("", *sessions.water.keys)
     return {
         "columns": list(SPECIES_COLUMNS),
-        "rows": {name: _species_rows(part) for name, part in _scopes(of_line)},
+        "rows": _species_rows(of_line, waters),
         "told_columns": list(TOLD_COLUMNS),
-        "told": {name: _told_rows(part) for name, part in _scopes(caught)},
+        "told": _told_rows(returns[returns["caught"]], waters),
     }
 
 
@@ -64,36 +62,61 @@ def returns_with_lines(club_frame: ClubFrame, sessions: Sessions, lines: pd.Data
     )
 
 
-def _scopes(frame: pd.DataFrame) -> Scopes:
-    return [("", frame), *((str(water), part) for water, part in frame.groupby("water"))]
+def _in_every_scope(frame: pd.DataFrame) -> pd.DataFrame:
+    """Each row four times: of its water and of the club, in its year and in all years (an empty name)."""
+    both = pd.concat([frame, frame.assign(water="")])
+    return pd.concat([both, both.assign(year="")])
 
 
-def _years(frame: pd.DataFrame) -> Scopes:
-    return [("", frame), *((str(year), part) for year, part in frame.groupby("year"))]
+def _species_rows(lines: pd.DataFrame, waters: tuple[str, ...]) -> dict[str, list[list[Any]]]:
+    by = ["water", "year", "species", "group"]
+    counted = (
+        _in_every_scope(lines)
+        .groupby(by)
+        .agg(
+            returns=("angler", "size"),
+            anglers=("angler", "nunique"),
+            weight_g=("weight_g", "sum"),
+            fish_count=("fish_count", "sum"),
+        )
+    )
+    hidden = _hidden(counted.reset_index(), waters, ["year", "species"])
+    rows: dict[str, list[list[Any]]] = {water: [] for water in waters}
+    for (water, year, species, group), returns, anglers, weight_g, fish_count in counted.itertuples():
+        figures = [int(returns), int(anglers), float(weight_g), int(fish_count)]
+        rows[water].append([year, species, group, *figures, (water, year, species) in hidden])
+    return rows
 
 
-def _species_rows(lines: pd.DataFrame) -> list[list[Any]]:
-    return [
-        [year, str(species), str(group), *figures]
-        for year, of_year in _years(lines)
-        for (species, group), part in of_year.groupby(["species", "group"])
-        for figures in [_species_figures(part)]
-    ]
+def _told_rows(returns: pd.DataFrame, waters: tuple[str, ...]) -> dict[str, list[list[Any]]]:
+    counted = (
+        _in_every_scope(returns)
+        .groupby(["water", "year"])
+        .agg(
+            returns=("named", "size"),
+            named=("named", "sum"),
+            whole=("whole", "sum"),
+            anglers=("angler", "nunique"),
+        )
+    )
+    hidden = _hidden(counted.reset_index(), waters, ["year"])
+    rows: dict[str, list[list[Any]]] = {water: [] for water in waters}
+    for (water, year), count, named, whole, _ in counted.itertuples():
+        rows[water].append([year, int(count), int(named), int(whole), (water, year) in hidden])
+    return rows
 
 
-def _species_figures(part: pd.DataFrame) -> list[Any]:
-    anglers = int(part["angler"].nunique())
-    return [
-        len(part),
-        anglers,
-        float(part["weight_g"].sum()),
-        int(part["fish_count"].sum()),
-        anglers < LEAST_ANGLERS,
-    ]
-
-
-def _told_rows(returns: pd.DataFrame) -> list[list[Any]]:
-    return [
-        [year, len(part), int(part["named"].sum()), int(part["whole"].sum())]
-        for year, part in _years(returns)
-    ]
+def _hidden(counted: pd.DataFrame, waters: tuple[str, ...], by: list[str]) -> set[tuple[str, ...]]:
+    """Water and key of the figures to withhold: all years are of one family, and so are the waters."""
+    if counted.empty:
+        return set()
+    keys = sorted({tuple(key) for key in counted[by].itertuples(index=False)})
+    place = {key: at for at, key in enumerate(keys)}
+    anglers = np.zeros((len(waters), len(keys)), dtype=np.int64)
+    for row in counted.to_dict("records"):
+        anglers[waters.index(row["water"]), place[tuple(row[name] for name in by)]] = row["anglers"]
+    # What is shown of all years is the total of its family, and no part of it.
+    family = codes_of([key[-1] if len(by) > 1 else "" for key in keys])
+    family[[key[0] == "" for key in keys]] = -1
+    found = withheld(anglers, family)
+    return {(waters[water], *keys[at]) for water, at in np.argwhere(found).tolist()}

@@ -10,10 +10,12 @@ from django.conf import settings
 from django.db import InterfaceError, OperationalError
 
 from analytics.runs import run_fit
+from analytics.study import run_study
+from analytics.worker.dispatch import ring
 from analytics.worker.keeper import kept
 from clubdata.errors import ClubdataError
 from clubdata.intake.run import run_import
-from clubdata.models import Job, JobKind
+from clubdata.models import Job, JobKind, JobState
 from clubdata.services import jobs
 
 logger = logging.getLogger(__name__)
@@ -27,7 +29,7 @@ class Work(Protocol):
     def __call__(self, *, claim: jobs.Claim, clock: Clock) -> None: ...
 
 
-WORK: dict[str, Work] = {JobKind.IMPORT: run_import, JobKind.FIT: run_fit}
+WORK: dict[str, Work] = {JobKind.IMPORT: run_import, JobKind.FIT: run_fit, JobKind.STUDY: run_study}
 
 
 def run_job(*, job_id: int, clock: Clock) -> None:
@@ -47,6 +49,15 @@ def run_job(*, job_id: int, clock: Clock) -> None:
         logger.error("job left to its lease: %s", type(trouble).__name__, extra=ids)
     else:
         logger.info("job ended", extra=ids)
+        _ring_for_study(job_id)
+
+
+def _ring_for_study(job_id: int) -> None:
+    """A fit that was promoted has left a study behind; the schedule rings for it too, only later."""
+    fits = Job.objects.filter(pk=job_id, kind=JobKind.FIT)
+    studies = Job.objects.filter(club__in=fits.values("club"), kind=JobKind.STUDY, state=JobState.QUEUED)
+    for study_id in studies.values_list("pk", flat=True):
+        ring(job_id=study_id)
 
 
 def _work(claim: jobs.Claim, clock: Clock, ids: dict[str, str]) -> None:

@@ -10,7 +10,8 @@ import pytest
 
 from analytics.catchrate.effort import mean_of_ratios, ratio_of_means
 from analytics.frames import load_frame
-from analytics.observed.series import ALL, CLUB, COLUMNS, MATCH, observe_series
+from analytics.observed.series import ALL, COLUMNS, MATCH, observe_series
+from analytics.observed.sessions import CLUB
 from clubdata.models import CatchLine, Conditions, Member, Outcome, SessionKind
 from tests.factories import SmallClub, make_match, make_member, make_return
 from tests.unit.analytics.conftest import StoredClub
@@ -131,7 +132,7 @@ def test_effort_is_rod_hours_by_month_and_kind_weighed_or_not(heron_small: Small
     fished(small, small.member, hours=Decimal("4.5"), rods=2)
     fished(small, small.other_member, outcome=Outcome.DID_NOT_WEIGH, session_kind=SessionKind.MATCH)
     effort = observed(small.club)["effort"]
-    expected = [["2024-07", "match", 1, 1, 5.0, True], ["2024-07", "pleasure", 1, 1, 9.0, True]]
+    expected = [["2024-07", "pleasure", 1, 1, 9.0, True], ["2024-07", "match", 1, 1, 5.0, True]]
     assert effort["rows"][CLUB] == expected == effort["rows"][small.mere.uid.hex]
 
 
@@ -153,7 +154,7 @@ def test_composition_counts_weight_fish_and_how_many_returns_tell(heron_small: S
     rows = {(row[0], row[1]): row[2:] for row in species["rows"][CLUB]}
     assert rows["", small.roach.uid.hex] == ["silvers", 2, 2, 1600.0, 4, True]
     assert rows["2024", small.bream.uid.hex] == ["", 2, 2, 290.0, 4, True]
-    assert species["told"][CLUB] == [["", 4, 3, 1], ["2024", 4, 3, 1]]
+    assert species["told"][CLUB] == [["", 4, 3, 1, True], ["2024", 4, 3, 1, True]]
 
 
 def test_figures_of_few_anglers_are_marked_and_none_follows_by_subtraction(stored_club: StoredClub) -> None:
