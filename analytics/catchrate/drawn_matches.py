@@ -53,10 +53,10 @@ def simulate_matches(
     if day is not None:
         log_means += day.prior_sd * generator.standard_normal((matches, 1))
     weights = draw(generator, np.exp(log_means), estimates.dispersion, estimates.power)
-    return _outcomes(generator, weights, anglers)
+    return places_of(generator, weights, anglers)
 
 
-def _outcomes(generator: np.random.Generator, weights: FloatArray, anglers: int) -> DrawnOutcomes:
+def places_of(generator: np.random.Generator, weights: FloatArray, anglers: int) -> DrawnOutcomes:
     """Count places in weights (m, n): rank one is the heaviest, of those drawn."""
     matches, pegs = weights.shape
     # Blanks in a random order: their places are shared on average.
