@@ -8,11 +8,11 @@ from typing import Any, Final
 
 from rest_framework.renderers import JSONRenderer
 
-from api.forms import vega
 from api.forms.bodies import Body, body_of
 from api.forms.charts.base import Chart
 from api.forms.negotiation import Form, Shape
 from api.forms.sheets import About, Sheet
+from api.forms.vega.documents import document
 from api.forms.width import Width
 from clubdata.errors import Conflict, InvalidInput
 
@@ -80,6 +80,6 @@ def _made(data: Any) -> datetime:
 
 def _chart(form: Form, chart: Chart, width: Width) -> bytes:
     if form.name == "vega":
-        return JSONRenderer().render(vega.document(chart, width))
+        return JSONRenderer().render(document(chart, width))
     content: bytes = importlib.import_module(_DRAWING).picture(chart, form.name, width)
     return content

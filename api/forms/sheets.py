@@ -3,7 +3,10 @@
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
+from decimal import Decimal
 from enum import StrEnum
+from math import isfinite
+from numbers import Integral, Real
 from typing import Any
 from uuid import UUID
 
@@ -44,6 +47,8 @@ class Sheet:
     def __post_init__(self) -> None:
         if any(len(row) != len(self.columns) for row in self.rows):
             raise ValueError(f"a row of '{self.name}' has not one cell a column")
+        if any(isinstance(cell, float) and not isfinite(cell) for row in self.rows for cell in row):
+            raise ValueError(f"a number of '{self.name}' is not finite")
 
     def kinds(self) -> tuple[Kind, ...]:
         """The kind of each column."""
@@ -89,9 +94,9 @@ def _kind_of_cell(cell: Any) -> Kind:
     match cell:
         case bool():
             return Kind.FLAG
-        case int():
+        case Integral():
             return Kind.WHOLE
-        case float():
+        case Real() | Decimal():
             return Kind.NUMBER
         case datetime():
             return Kind.MOMENT

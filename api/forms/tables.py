@@ -8,6 +8,8 @@ import csv
 import io
 from collections.abc import Sequence
 from datetime import UTC, date, datetime
+from decimal import Decimal
+from numbers import Integral, Real
 from typing import Any, Final
 
 import pyarrow as pa
@@ -17,6 +19,7 @@ from openpyxl.cell import WriteOnlyCell
 from openpyxl.styles import Alignment, Font
 from openpyxl.utils import get_column_letter
 
+from api.forms.plain import plain
 from api.forms.sheets import About, Kind, Sheet
 
 #: What may open a formula, or be skipped before one.
@@ -40,13 +43,11 @@ def to_csv(sheet: Sheet) -> bytes:
     text = io.StringIO(newline="")
     writer = csv.writer(text)
     writer.writerow([column.name for column in sheet.columns])
-    kinds = sheet.kinds()
-    for row in sheet.rows:
-        writer.writerow([_written(cell, kind) for cell, kind in zip(row, kinds, strict=True)])
+    writer.writerows([_written(cell) for cell in row] for row in sheet.rows)
     return text.getvalue().encode()
 
 
-def _written(cell: Any, kind: Kind) -> Any:
+def _written(cell: Any) -> Any:
     match cell:
         case None:
             return ""
@@ -54,10 +55,12 @@ def _written(cell: Any, kind: Kind) -> Any:
             return "true" if cell else "false"
         case datetime() | date():
             return cell.isoformat()
-        case int() | float() if kind is not Kind.TEXT:
-            return repr(cell)
+        case Integral():
+            return int(cell)
+        case Real() | Decimal():
+            return repr(float(cell))
         case _:
-            text = str(cell)
+            text = plain(str(cell))
             return f"'{text}" if text.startswith(_OPENS_FORMULA) else text
 
 
@@ -132,7 +135,7 @@ def _cell(page: Any, value: Any, *, bold: bool = False, wrap: bool = False) -> A
     """A cell whose text is a string whatever it begins with; a moment in UTC, for a workbook has no zones."""
     if isinstance(value, datetime) and value.tzinfo is not None:
         value = value.astimezone(UTC).replace(tzinfo=None)
-    cell = WriteOnlyCell(page, value=value)
+    cell = WriteOnlyCell(page, value=plain(value) if isinstance(value, str) else value)
     if isinstance(value, str):
         cell.data_type = "s"
     if bold:

@@ -1,24 +1,28 @@
 """Peg form along the bank: across the page, or down it where the pegs would touch."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import Final
+from itertools import pairwise
+from typing import Any, Final
 
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
 from api.forms.charts.bank_intervals import BankIntervals, BankPeg
-from api.forms.drawing.frame import Plan
+from api.forms.drawing.frame import POINTS_PER_INCH, Plan, text_width_pt
 from api.forms.drawing.scales import multipliers
 from api.forms.drawing.style import COLOURS, FAINT, INK, SMALL_PT, SOFT, THICK_PT, THIN_PT
 from api.forms.plain import plain
 from api.forms.width import Width
 
 #: A peg across the page needs so many pixels, of what the axis and margins leave.
-_ACROSS_PX: Final = 26
+_ACROSS_PX: Final = 18.0
 _BESIDE_PX: Final = 90
-_ROW_IN: Final = 0.19
+_APART_PX: Final = 4
+_ROW_IN, _LEAST_ROW_IN = 0.19, 0.125
+#: What rows may take of a page's height.
+_PAGE_IN: Final = 8.2
 _BANK_GAP: Final = 1.0
 TITLE: Final = "Multiplier on the typical peg"
 
@@ -34,27 +38,31 @@ def plan(chart: BankIntervals, width: Width) -> Plan:
     notes = (f"Left out: {', '.join(left_out)}.",) if left_out else ()
     if _is_across(chart, width):
         return Plan(3.2, notes)
-    return Plan(1.1 + _ROW_IN * _length(chart), notes)
+    rows = _length(chart) + 1
+    row_in = max(_LEAST_ROW_IN, min(_ROW_IN, _PAGE_IN / rows)) if width is Width.PRINT else _ROW_IN
+    return Plan(1.1 + row_in * rows, notes)
 
 
 def draw(chart: BankIntervals, figure: Figure, width: Width) -> None:
     axes = figure.subplots()
     across = _is_across(chart, width)
     pegs = list(_placed(chart))
-    for one in pegs:
-        _draw_peg(axes, one, across=across)
+    _draw_pegs(axes, pegs, across=across)
     _scales(axes, chart, pegs, across=across)
     _banks(axes, pegs, across=across)
+    named = across and any(peg.bank for peg in chart.pegs)
     axes.legend(
         handles=_legend(chart),
         loc="lower left",
-        bbox_to_anchor=(0, 1.0),
-        ncols=2 if width is Width.PHONE else 4,
+        bbox_to_anchor=(0, 1.06 if named else 1.0),
+        ncols=2 if width is Width.PHONE else 5,
     )
 
 
 def _is_across(chart: BankIntervals, width: Width) -> bool:
-    return _length(chart) * _ACROSS_PX <= width.pixels - _BESIDE_PX
+    labels = (plain(text) for peg in chart.pegs for text in (peg.label, str(peg.returns)))
+    widest_px = max((text_width_pt(label, SMALL_PT) for label in labels), default=0.0) * 96 / POINTS_PER_INCH
+    return _length(chart) * max(_ACROSS_PX, widest_px + _APART_PX) <= width.pixels - _BESIDE_PX
 
 
 def _length(chart: BankIntervals) -> float:
@@ -70,22 +78,30 @@ def _placed(chart: BankIntervals) -> Iterator[_Placed]:
         yield _Placed(place, peg)
 
 
-def _draw_peg(axes: Axes, one: _Placed, *, across: bool) -> None:
-    spread = one.peg.spread
-    if one.peg.left_out or spread is None:
-        axes.plot(*_at(one.place, 1.0, across=across), "x", color=SOFT, ms=6, mew=1.4, zorder=3)
-        return
+def _draw_pegs(axes: Axes, pegs: Sequence[_Placed], *, across: bool) -> None:
+    known = [
+        (one.place, one.peg.spread) for one in pegs if one.peg.spread is not None and not one.peg.left_out
+    ]
+    places = [place for place, _ in known]
     lines = axes.vlines if across else axes.hlines
-    lines(one.place, spread.lower_90, spread.upper_90, color=COLOURS[0], lw=THIN_PT)
-    lines(one.place, spread.lower_50, spread.upper_50, color=COLOURS[0], lw=THICK_PT, alpha=0.55)
-    axes.plot(*_at(one.place, spread.estimate, across=across), "o", color=COLOURS[0], ms=4.5, zorder=4)
-    if one.peg.raw is not None and one.peg.raw > 0:
-        spot = _at(one.place, one.peg.raw, across=across)
-        axes.plot(*spot, "D", mfc="white", mec=COLOURS[1], ms=4.2, mew=1.1, zorder=3)
+    ends_90 = [spread.lower_90 for _, spread in known], [spread.upper_90 for _, spread in known]
+    lines(places, *ends_90, color=COLOURS[0], lw=THIN_PT)
+    ends_50 = [spread.lower_50 for _, spread in known], [spread.upper_50 for _, spread in known]
+    lines(places, *ends_50, color=COLOURS[0], lw=THICK_PT, alpha=0.55)
+    estimates = [(place, spread.estimate) for place, spread in known]
+    _spots(axes, estimates, "o", across=across, color=COLOURS[0], ms=4.5, zorder=4)
+    raw = [(one.place, one.peg.raw) for one in pegs if one.peg.raw and not one.peg.left_out]
+    _spots(axes, raw, "D", across=across, mfc="white", mec=COLOURS[1], ms=4.2, mew=1.1, zorder=3)
+    out = [(one.place, 1.0) for one in pegs if one.peg.left_out or one.peg.spread is None]
+    _spots(axes, out, "x", across=across, color=SOFT, ms=6, mew=1.4, zorder=3)
 
 
-def _at(place: float, value: float, *, across: bool) -> tuple[list[float], list[float]]:
-    return ([place], [value]) if across else ([value], [place])
+def _spots(
+    axes: Axes, spots: Sequence[tuple[float, float]], marker: str, *, across: bool, **look: Any
+) -> None:
+    places, values = [place for place, _ in spots], [value for _, value in spots]
+    xs, ys = (places, values) if across else (values, places)
+    axes.plot(xs, ys, marker, **look)
 
 
 def _scales(axes: Axes, chart: BankIntervals, pegs: list[_Placed], *, across: bool) -> None:
@@ -94,7 +110,8 @@ def _scales(axes: Axes, chart: BankIntervals, pegs: list[_Placed], *, across: bo
     raw = [peg.raw for peg in chart.pegs if peg.raw is not None and not peg.left_out]
     multipliers(axes, "y" if across else "x", TITLE, [*reached, *raw])
     places = [one.place for one in pegs]
-    ends = (min(places, default=0) - 0.7, max(places, default=0) + 0.7)
+    before = 0.7 if across or not any(peg.bank for peg in chart.pegs) else 1.2
+    ends = (min(places, default=0) - before, max(places, default=0) + 0.7)
     (axes.axhline if across else axes.axvline)(1, color=INK, lw=0.9, zorder=1)
     axes.grid(axis="y" if across else "x")
     labels = [plain(one.peg.label) for one in pegs]
@@ -113,9 +130,9 @@ def _scales(axes: Axes, chart: BankIntervals, pegs: list[_Placed], *, across: bo
 
 def _banks(axes: Axes, pegs: list[_Placed], *, across: bool) -> None:
     """A line in each gap, and the banks' names where they have one."""
-    for before, after in zip(pegs, pegs[1:], strict=False):
+    for before, after in pairwise(pegs):
         if before.peg.bank != after.peg.bank:
-            middle = (before.place + after.place) / 2
+            middle = (before.place + after.place) / 2 - (0 if across else 0.25)
             (axes.axvline if across else axes.axhline)(middle, color=FAINT, lw=1.2)
     for bank in dict.fromkeys(one.peg.bank for one in pegs):
         if bank:
@@ -124,11 +141,11 @@ def _banks(axes: Axes, pegs: list[_Placed], *, across: bool) -> None:
 
 
 def _name(axes: Axes, bank: str, first: float, *, across: bool) -> None:
-    if across:
-        at, how, ha, va = (first - 0.45, 0.985), axes.get_xaxis_transform(), "left", "top"
-    else:
-        at, how, ha, va = (0.99, first - 0.75), axes.get_yaxis_transform(), "right", "top"
-    axes.text(*at, bank, transform=how, ha=ha, va=va, size=SMALL_PT, color=SOFT, style="italic")
+    """Above the first peg across the page; in a line of its own before it down the page."""
+    at = (first - 0.45, 1.01) if across else (0.01, first - 0.72)
+    how = axes.get_xaxis_transform() if across else axes.get_yaxis_transform()
+    va = "bottom" if across else "center"
+    axes.text(*at, bank, transform=how, ha="left", va=va, size=SMALL_PT, color=SOFT, style="italic")
 
 
 def _legend(chart: BankIntervals) -> list[Line2D]:

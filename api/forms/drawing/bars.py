@@ -6,12 +6,12 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from api.forms.charts.bars import Bar, Bars
-from api.forms.drawing.frame import Plan, broken
+from api.forms.drawing.frame import Plan, cut
 from api.forms.drawing.scales import amount, number, pounds_and_ounces
 from api.forms.drawing.style import COLOURS, INK, SMALL_PT, THICK_PT, THIN_PT
 from api.forms.width import Width
 
-_ROW_IN: Final = 0.3
+_ROW_IN: Final = 0.34
 _LABEL_PT: Final = {Width.PHONE: 105.0, Width.PRINT: 190.0}
 
 
@@ -31,7 +31,8 @@ def draw(chart: Bars, figure: Figure, width: Width) -> None:
     axes.margins(x=0.12)
     axes.set_xlim(left=0)
     number(axes, "x", chart.value, most=5 if width is Width.PRINT else 4)
-    axes.grid(axis="x")
+    if any(bar.spread for bar in chart.bars):
+        axes.grid(axis="x")
     pounds_and_ounces(axes, "x", chart.value)
 
 
@@ -48,5 +49,5 @@ def _draw_bar(axes: Axes, place: int, bar: Bar) -> None:
 
 
 def _label(bar: Bar, width: Width) -> str:
-    text = bar.label if bar.returns is None else f"{bar.label} ({bar.returns:,})"
-    return "\n".join(broken(text, _LABEL_PT[width], SMALL_PT))
+    label = cut(bar.label, _LABEL_PT[width])
+    return label if bar.returns is None else f"{label} ({bar.returns:,})"

@@ -4,16 +4,17 @@ from typing import Final
 
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.layout_engine import ConstrainedLayoutEngine
 from matplotlib.ticker import PercentFormatter
 
 from api.forms.charts.base import Axis
 from api.forms.charts.calibration import Calibration
 from api.forms.drawing.frame import Plan
-from api.forms.drawing.scales import number
+from api.forms.drawing.scales import number, pounds_and_ounces
 from api.forms.drawing.style import COLOURS, FAINT, INK
 from api.forms.width import Width
 
-_PANEL_IN: Final = {Width.PHONE: 3.2, Width.PRINT: 3.1}
+_PANEL_IN: Final = {Width.PHONE: 3.3, Width.PRINT: 2.9}
 _LEAST_AREA, _MOST_AREA = 8.0, 80.0
 
 
@@ -35,6 +36,9 @@ def draw(chart: Calibration, figure: Figure, width: Width) -> None:
     ]
     across = width is Width.PRINT
     grid = figure.subplots(1 if across else len(panels), len(panels) if across else 1, squeeze=False)
+    layout = figure.get_layout_engine()
+    if isinstance(layout, ConstrainedLayoutEngine):
+        layout.set(hspace=0.06, wspace=0.05)
     for axes, draw_panel in zip(grid.flat, panels, strict=True):
         draw_panel(axes, chart)
 
@@ -73,4 +77,5 @@ def _means(axes: Axes, chart: Calibration) -> None:
     axes.set_aspect("equal")
     number(axes, "x", Axis(f"{chart.weight.title} predicted", chart.weight.unit), most=4)
     number(axes, "y", Axis("Observed", chart.weight.unit), most=5)
+    pounds_and_ounces(axes, "y", chart.weight)
     axes.grid(color=FAINT)

@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from matplotlib.backends.backend_agg import FigureCanvasAgg, RendererAgg
+from matplotlib.backends.backend_agg import RendererAgg
 from matplotlib.figure import Figure
 from matplotlib.font_manager import FontProperties
 
@@ -47,7 +47,8 @@ def inches(width: Width) -> float:
 def framed(chart: Chart, plan: Plan, width: Width) -> Figure:
     """A figure with its words set, and a layout that keeps the drawing between them."""
     across_in = inches(width)
-    room_pt = (across_in - 2 * MARGIN_IN) * POINTS_PER_INCH
+    # A little less than there is: letters come out a little wider at some sizes.
+    room_pt = 0.98 * (across_in - 2 * MARGIN_IN) * POINTS_PER_INCH
     above = _paragraphs(
         [(chart.title, TITLE_PT, INK, "bold"), (chart.subtitle, TEXT_PT, SOFT, "normal")], room_pt
     )
@@ -70,7 +71,7 @@ def framed(chart: Chart, plan: Plan, width: Width) -> Figure:
 def text_width_pt(text: str, size_pt: float, weight: str = "normal") -> float:
     """How wide a text comes out, in points."""
     font = FontProperties(size=size_pt, weight=weight)
-    across, _, _ = _RULER.get_text_width_height_descent(text, font, ismath=False)
+    across, _, _ = _RULER.get_text_width_height_descent(text, font, False)  # type: ignore[no-untyped-call]
     return float(across)
 
 
@@ -87,7 +88,15 @@ def broken(text: str, room_pt: float, size_pt: float, weight: str = "normal") ->
 
 
 # At 72 dots an inch a dot is a point.
-_RULER: RendererAgg = FigureCanvasAgg(Figure(figsize=(1, 1), dpi=POINTS_PER_INCH)).get_renderer()
+def cut(text: str, room_pt: float, *, lines: int = 2) -> str:
+    """A label in so many lines at most, an ellipsis where it goes on."""
+    found = broken(text, room_pt, SMALL_PT)
+    if len(found) > lines:
+        found = (*found[: lines - 1], f"{found[lines - 1]}…")
+    return "\n".join(found)
+
+
+_RULER = RendererAgg(1, 1, POINTS_PER_INCH)  # type: ignore[no-untyped-call]
 
 
 def _paragraphs(said: Iterable[tuple[str, float, str, str]], room_pt: float) -> list[Paragraph]:

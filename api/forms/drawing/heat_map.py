@@ -10,13 +10,15 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Patch, Rectangle
 
 from api.forms.charts.heat_map import Cell, HeatMap
-from api.forms.drawing.frame import Plan
+from api.forms.drawing.frame import POINTS_PER_INCH, Plan, cut, inches, text_width_pt
 from api.forms.drawing.scales import number, pounds_and_ounces
 from api.forms.drawing.style import FAINT, INK, SHADES, SMALL_PT, SOFT
 from api.forms.plain import plain
 from api.forms.width import Width
 
-_ROW_IN: Final = {Width.PHONE: 0.3, Width.PRINT: 0.4}
+_ROW_IN: Final = {Width.PHONE: 0.33, Width.PRINT: 0.4}
+#: Room for a row's name, in points.
+_NAME_PT: Final = {Width.PHONE: 85.0, Width.PRINT: 150.0}
 _HATCH: Final = "////"
 #: A shade darker than this (relative luminance) takes white letters.
 _DARK: Final = 0.45
@@ -34,10 +36,12 @@ def draw(chart: HeatMap, figure: Figure, width: Width) -> None:
     scale = Normalize(min([0.0, *values]), max(values, default=1.0) or 1.0)
     for cell in chart.cells:
         _draw_cell(axes, chart, cell, scale, width)
-    axes.set_xlim(-0.5, len(chart.columns) - 0.5)
-    axes.set_ylim(len(chart.rows) - 0.5, -0.5)
+    axes.set_xlim(-0.5, max(len(chart.columns), 1) - 0.5)
+    axes.set_ylim(max(len(chart.rows), 1) - 0.5, -0.5)
     axes.set_xticks(range(len(chart.columns)), [plain(column) for column in chart.columns])
-    axes.set_yticks(range(len(chart.rows)), [plain(row) for row in chart.rows])
+    if _would_touch(chart, width):
+        axes.tick_params(axis="x", rotation=90)
+    axes.set_yticks(range(len(chart.rows)), _row_names(chart, width))
     axes.set_xlabel(chart.x.label)
     if width is Width.PRINT:
         axes.set_ylabel(chart.y.label)
@@ -45,6 +49,20 @@ def draw(chart: HeatMap, figure: Figure, width: Width) -> None:
     axes.spines[:].set_visible(False)
     _legend(axes, chart)
     _bar(figure, axes, chart, scale)
+
+
+def _row_names(chart: HeatMap, width: Width) -> list[str]:
+    return [cut(row, _NAME_PT[width]) for row in chart.rows]
+
+
+def _would_touch(chart: HeatMap, width: Width) -> bool:
+    lines = [line for name in _row_names(chart, width) for line in name.splitlines()]
+    rows_pt, columns_pt = (
+        max((text_width_pt(plain(name), SMALL_PT) for name in names), default=0.0)
+        for names in (lines, chart.columns)
+    )
+    room_pt = inches(width) * POINTS_PER_INCH - rows_pt - 30
+    return (columns_pt + 3) * len(chart.columns) > room_pt
 
 
 def _draw_cell(axes: Axes, chart: HeatMap, cell: Cell, scale: Normalize, width: Width) -> None:
@@ -65,8 +83,11 @@ def _draw_cell(axes: Axes, chart: HeatMap, cell: Cell, scale: Normalize, width: 
 
 def _in_thousands(chart: HeatMap) -> bool:
     """Grams of four digits are written as kilograms: a phone's cell has room for three."""
-    largest = max((cell.value or 0 for cell in chart.cells), default=0)
-    return chart.value.unit.startswith("g") and largest >= 1000
+    return chart.value.unit.startswith("g") and _largest(chart) >= 1000
+
+
+def _largest(chart: HeatMap) -> float:
+    return max((abs(cell.value or 0) for cell in chart.cells), default=0)
 
 
 def _written_unit(chart: HeatMap) -> str:
@@ -74,8 +95,9 @@ def _written_unit(chart: HeatMap) -> str:
 
 
 def _written(chart: HeatMap, value: float) -> str:
-    shown = value / 1000 if _in_thousands(chart) else value
-    return f"{shown:.0f}" if abs(shown) >= 100 else f"{shown:.2g}" if abs(shown) < 10 else f"{shown:.0f}"
+    """With one digit behind the point in every cell, or none where ten is reached."""
+    by = 1000 if _in_thousands(chart) else 1
+    return f"{value / by:.{0 if _largest(chart) / by >= 10 else 1}f}"
 
 
 def _legend(axes: Axes, chart: HeatMap) -> None:

@@ -40,25 +40,32 @@ _one_at_a_time = threading.Lock()
 
 def picture(chart: Chart, form: str, width: Width) -> bytes:
     """The chart as `svg` or `png`; the same chart gives the same bytes."""
-    plan, draw = _DRAWERS[type(chart)]
     with _one_at_a_time:
-        figure = framed(chart, plan(chart, width), width)
-        draw(chart, figure, width)
+        figure = drawn(chart, width)
         return _svg(figure, chart) if form == "svg" else _png(figure, chart)
 
 
+def drawn(chart: Chart, width: Width) -> Figure:
+    """The chart on a figure of its own."""
+    plan, draw = _DRAWERS[type(chart)]
+    figure = framed(chart, plan(chart, width), width)
+    draw(chart, figure, width)
+    return figure
+
+
 def _png(figure: Figure, chart: Chart) -> bytes:
-    figure.set_dpi(PNG_DPI)
     buffer = io.BytesIO()
     words = {"Title": plain(chart.title), "Description": plain(chart.sentences), "Software": "clubdata"}
-    FigureCanvasAgg(figure).print_png(buffer, metadata=words)
+    FigureCanvasAgg(figure)
+    figure.savefig(buffer, format="png", dpi=PNG_DPI, metadata=words)
     return buffer.getvalue()
 
 
 def _svg(figure: Figure, chart: Chart) -> bytes:
     """SVG with a title and a description for those who hear it."""
     buffer = io.BytesIO()
-    FigureCanvasSVG(figure).print_svg(buffer, metadata={"Date": None, "Creator": "clubdata"})
+    FigureCanvasSVG(figure)
+    figure.savefig(buffer, format="svg", metadata={"Date": None, "Creator": "clubdata"})
     head, opened, rest = buffer.getvalue().decode().partition("<svg ")
     attributes, _, body = rest.partition(">")
     heard = plain(f"{chart.subtitle} {chart.sentences}").strip()

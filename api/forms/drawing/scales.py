@@ -33,11 +33,11 @@ def amount(value: float) -> str:
     return f"{value:.3g}".replace("-", "−")
 
 
-def number(axes: Axes, which: str, axis: Axis, *, most: int = 6) -> None:
+def number(axes: Axes, which: str, axis: Axis, *, most: int = 8) -> None:
     """Title, unit and plain numbers for an axis, `x` or `y`."""
     scale = axes.xaxis if which == "x" else axes.yaxis
     scale.set_label_text(axis.label)
-    scale.set_major_locator(MaxNLocator(nbins=most, min_n_ticks=3))
+    scale.set_major_locator(MaxNLocator(nbins=most, steps=[1, 2, 5, 10], min_n_ticks=3))
     scale.set_major_formatter(FuncFormatter(lambda value, _place: amount(value)))
 
 

@@ -12,16 +12,21 @@ from matplotlib.patches import Patch
 from api.forms.charts.base import Axis, BandLine, Mark, RawPoint
 from api.forms.charts.curves import Curves
 from api.forms.charts.season_band import SeasonBand
-from api.forms.drawing.frame import Plan
+from api.forms.drawing.frame import Plan, cut
 from api.forms.drawing.scales import named, number, pounds_and_ounces
-from api.forms.drawing.style import COLOURS, DASHES, INK, MARKERS, SMALL_PT, SOFT
-from api.forms.plain import plain
+from api.forms.drawing.style import COLOURS, DASHES, INK, MARKERS, SMALL_PT, SOFT, THICK_PT, THIN_PT
 from api.forms.width import Width
 
 #: What the axes and margins take of the width, in pixels.
 _BESIDE_PX: Final = 130
 #: Area of a raw mean's circle, in square points: of one return, and of the one with the most.
 _LEAST_AREA, _MOST_AREA = 6.0, 90.0
+#: A line of more points has no markers.
+MOST_MARKED: Final = 30
+#: Room for a line's name beside its sample, in points.
+NAME_PT: Final = 85.0
+#: Height of a mark's letter, as a share of the axes' height.
+_LETTER: Final = 0.055
 _HEIGHTS: Final = {Width.PHONE: 3.0, Width.PRINT: 3.6}
 
 
@@ -40,18 +45,17 @@ def draw(chart: SeasonBand, figure: Figure, width: Width) -> None:
     axes = figure.subplots()
     names = list(dict.fromkeys(line.name for line in chart.lines))
     for line in chart.lines:
-        _draw_line(axes, line, names.index(line.name), outer=True, markers=len(line.points) < 30)
+        _draw_line(axes, line, names.index(line.name), outer=True, markers=_has_markers(chart))
     _draw_raw(axes, chart.raw)
     if chart.level is not None:
         axes.axhline(chart.level, color=INK, lw=0.9, zorder=1)
     number(axes, "x", chart.x)
     _finish(axes, chart, width)
     _draw_marks(axes, chart.marks)
-    handles = _handles(names) if len(names) > 1 else []
     axes.legend(
-        handles=[*handles, *_bands(names)],
+        handles=[*_handles(names, markers=_has_markers(chart)), *_bands(names), *_raw_handle(chart.raw)],
         loc="lower left",
-        bbox_to_anchor=(0, 1.02 if not chart.marks else 1.06),
+        bbox_to_anchor=(0, 1.02 + _LETTER * _stories(chart.marks, axes)),
         ncols=2 if width is Width.PHONE else 4,
     )
 
@@ -68,7 +72,7 @@ def draw_curves(chart: Curves, figure: Figure, width: Width) -> None:
     number(axes, "x", chart.x)
     _finish(axes, chart, width)
     axes.legend(
-        handles=_handles(names),
+        handles=_handles(names, markers=True),
         loc="lower left",
         bbox_to_anchor=(0, 1.02),
         ncols=2 if width is Width.PHONE else 4,
@@ -79,6 +83,11 @@ def _draw_line(axes: Axes, line: BandLine, place: int, *, outer: bool, markers: 
     colour = COLOURS[place % len(COLOURS)]
     xs = [point.x for point in line.points]
     spreads = [point.spread for point in line.points]
+    if len(xs) == 1:
+        # A band without width would not be seen.
+        if outer:
+            axes.vlines(xs, spreads[0].lower_90, spreads[0].upper_90, color=colour, lw=THIN_PT)
+        axes.vlines(xs, spreads[0].lower_50, spreads[0].upper_50, color=colour, lw=THICK_PT, alpha=0.55)
     if outer:
         ends = [one.lower_90 for one in spreads], [one.upper_90 for one in spreads]
         axes.fill_between(xs, *ends, color=colour, alpha=0.16, lw=0)
@@ -90,7 +99,7 @@ def _draw_line(axes: Axes, line: BandLine, place: int, *, outer: bool, markers: 
         color=colour,
         ls=DASHES[place % len(DASHES)],
         lw=1.8,
-        marker=MARKERS[place % len(MARKERS)] if markers else "",
+        marker=MARKERS[place % len(MARKERS)] if markers or len(xs) == 1 else "",
         ms=4.5,
         markevery=max(1, len(xs) // 12),
         zorder=4,
@@ -130,16 +139,12 @@ def _in_order(marks: Iterable[Mark]) -> list[Mark]:
 
 
 def _draw_marks(axes: Axes, marks: Sequence[Mark]) -> None:
-    """A line a mark, under a letter; letters that would touch share a place, one above the other."""
-    low, high = axes.get_xlim()
-    beside, level = low - (high - low), 0
-    for letter, mark in zip(ascii_uppercase, _in_order(marks), strict=False):
-        level = level + 1 if (mark.x - beside) / (high - low) < 0.04 else 0
-        beside = mark.x
+    """A line a mark, under a letter; of letters that would touch the later stands above."""
+    for letter, mark, level in zip(ascii_uppercase, _in_order(marks), _levels(marks, axes), strict=False):
         axes.axvline(mark.x, color=SOFT, lw=1.0, ls=(0, (3, 2)), zorder=2)
         axes.text(
             mark.x,
-            1.005 - 0.055 * level,
+            1.005 + _LETTER * level,
             letter,
             transform=axes.get_xaxis_transform(),
             ha="center",
@@ -149,17 +154,42 @@ def _draw_marks(axes: Axes, marks: Sequence[Mark]) -> None:
         )
 
 
-def _handles(names: Sequence[str]) -> list[Line2D]:
+def _levels(marks: Sequence[Mark], axes: Axes) -> list[int]:
+    low, high = axes.get_xlim()
+    levels: list[int] = []
+    for before, mark in zip([None, *_in_order(marks)], _in_order(marks), strict=False):
+        close = before is not None and (mark.x - before.x) / (high - low) < 0.05
+        levels.append(levels[-1] + 1 if close else 0)
+    return levels
+
+
+def _stories(marks: Sequence[Mark], axes: Axes) -> int:
+    """How many letters stand one above the other at most."""
+    return max(_levels(marks, axes), default=-1) + 1
+
+
+def _raw_handle(raw: Sequence[RawPoint]) -> list[Line2D]:
+    return (
+        [Line2D([], [], mfc="none", mec=SOFT, marker="o", ms=6, ls="none", label="raw mean")] if raw else []
+    )
+
+
+def _has_markers(chart: SeasonBand) -> bool:
+    """Where points lie close, as over water temperature, the line alone is clearer."""
+    return max((len(line.points) for line in chart.lines), default=0) < MOST_MARKED
+
+
+def _handles(names: Sequence[str], *, markers: bool) -> list[Line2D]:
     return [
         Line2D(
             [],
             [],
             color=COLOURS[place % len(COLOURS)],
             ls=DASHES[place % len(DASHES)],
-            marker=MARKERS[place % len(MARKERS)],
+            marker=MARKERS[place % len(MARKERS)] if markers else "",
             ms=4.5,
             lw=1.8,
-            label=plain(name),
+            label=cut(name, NAME_PT),
         )
         for place, name in enumerate(names)
     ]

@@ -31,7 +31,7 @@ def bank(pegs: int = 24) -> Chart:
     return BankIntervals(
         title="Peg form of Heron Mere, along the bank",
         subtitle=REFERENCE,
-        caption="A multiplier of 1 is this water's typical peg. Neighbouring pegs share strength along the bank.",
+        caption="A multiplier of 1 is this water's typical peg. Neighbours share strength.",
         returns=1204,
         pegs=tuple(peg(place) for place in range(pegs)),
     )
