@@ -25,7 +25,7 @@ from analytics.catchrate.spec import CatchSpec, DidNotWeigh
 from analytics.frames import ClubFrame, load_frame
 from analytics.groups import LEAST_ANGLERS, LEAST_CAUGHT, LEAST_RETURNS, GroupReturns, groups_of
 from analytics.models import FitRun, FitStudy
-from analytics.runs import good_fit, judged
+from analytics.runs import checked_fit, judged
 from analytics.store import Fitted, StoredFit, job_of, load_fit, promoted_run, store_beside
 from clubdata.models import Club
 from clubdata.services import jobs
@@ -156,8 +156,8 @@ def _indices(estimates: Estimates, series: Mapping[str, Any], code: str, kind: s
         return {}
     years = year_cells(estimates, scope, keys_of(series, "year", code, kind))
     return {
-        "year": index_of(estimates, years).to_document(),
-        "month": index_of(estimates, month_cells(scope, None)).to_document(),
+        "year": index_of(estimates, scope, years).to_document(),
+        "month": index_of(estimates, scope, month_cells(scope, None)).to_document(),
     }
 
 
@@ -169,7 +169,7 @@ def _group_run(counted: GroupReturns, tell: Tell) -> GroupRun:
         )
         return GroupRun(counted, None, "too_few_returns", reason)
     spec = CatchSpec()
-    found = good_fit(
+    found = checked_fit(
         counted.club_frame, spec, None, lambda _done, _step: tell(f"fitting {counted.group}"[:60])
     )
     if isinstance(found, Refusal):

@@ -5,7 +5,20 @@ from django.contrib.auth.views import LoginView, LogoutView
 from django.urls import include, path
 from django.views.generic import RedirectView
 
-from api.views import advice, clubs, docs, fits, health, jobs, matches, peg_form, returns, vocabulary, waters
+from api.views import (
+    advice,
+    clubs,
+    docs,
+    fits,
+    health,
+    jobs,
+    matches,
+    peg_form,
+    returns,
+    trends,
+    vocabulary,
+    waters,
+)
 
 handler400 = "api.errors.bad_request"
 handler403 = "api.errors.forbidden"
@@ -22,6 +35,9 @@ of_a_club = [
     path("waters/<uuid:uid>/peg-form/", peg_form.PegFormView.as_view()),
     path("waters/<uuid:uid>/peg-form/pair/", peg_form.PegPairView.as_view()),
     path("waters/<uuid:uid>/evenness/", peg_form.EvennessView.as_view()),
+    path("waters/<uuid:uid>/trends/", trends.WaterTrendsView.as_view()),
+    path("trends/", trends.ClubTrendsView.as_view()),
+    path("trends/waters/", trends.WatersView.as_view()),
     path("vocabulary/", vocabulary.VocabularyView.as_view()),
     path("matches/", matches.MatchListView.as_view()),
     path("returns/", returns.ReturnListView.as_view()),

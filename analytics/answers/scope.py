@@ -1,10 +1,9 @@
 """What a trend is of: the whole club or one water, and the cells in which it is standardised."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any
 
-from analytics.answers.standard import Cell, levels_of, years_of
+from analytics.answers.standard import Cell, Scope, levels_of, years_of
 from analytics.catchrate.estimates import Estimates
 
 CLUB = ""
@@ -12,24 +11,37 @@ CLUB = ""
 SEASON_MONTHS = {"winter": (12, 1, 2), "spring": (3, 4, 5), "summer": (6, 7, 8), "autumn": (9, 10, 11)}
 
 
-@dataclass(frozen=True, slots=True)
-class Scope:
-    """The waters of a trend with their weights, which add up to one; `code` is one water's, or the club's."""
-
-    code: str
-    waters: Mapping[str, float]
-
-
 def scope_of(estimates: Estimates, series: Mapping[str, Any], code: str) -> Scope | None:
     """The scope; of the club every water that the fit knows, by the number of its pegs that were fished.
 
     None where the fit knows no such water.
     """
-    pegs = {water: count for water, count in series.get("pegs", {}).items() if _is_known(estimates, water)}
-    if code != CLUB:
-        return Scope(code, {code: 1.0}) if code in pegs else None
-    total = sum(pegs.values())
-    return Scope(CLUB, {water: count / total for water, count in sorted(pegs.items())}) if total else None
+    pegs = {
+        water: tuple(fished)
+        for water, fished in sorted(series.get("pegs", {}).items())
+        if _is_known(estimates, water) and code in {CLUB, water}
+    }
+    total = sum(len(fished) for fished in pegs.values())
+    if not total:
+        return None
+    known = levels_of(estimates, "peg")
+    return Scope(
+        code,
+        {water: len(fished) / total for water, fished in pegs.items()},
+        {water: tuple(peg for peg in fished if peg in known) for water, fished in pegs.items()},
+        _shares_of_baits(estimates, series),
+    )
+
+
+def _shares_of_baits(estimates: Estimates, series: Mapping[str, Any]) -> dict[str, float]:
+    """The share of each bait that the fit knows in the club's returns that name one."""
+    counts = dict.fromkeys(levels_of(estimates, "hook_bait"), 0)
+    for key, returns, *_ in series.get("rates", {}).get("all", {}).get("bait_month", {}).get(CLUB, ()):
+        bait = key.partition("/")[0]
+        if bait in counts:
+            counts[bait] += returns
+    total = sum(counts.values())
+    return {bait: count / total for bait, count in counts.items() if count} if total else {}
 
 
 def _is_known(estimates: Estimates, water: str) -> bool:

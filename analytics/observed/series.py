@@ -33,8 +33,8 @@ def observe_series(club_frame: ClubFrame, _estimates: Estimates) -> dict[str, An
 
     `rates`: by kind of session (`ALL`, `MATCH`), by what is counted (`analytics.observed.sessions`; 'all' is
     everything), by water (`CLUB` or its public id) rows of `COLUMNS`, of keys that occur. `effort`,
-    `compliance` and `species` are as `analytics.observed.effort` and `species` have them; `pegs` says how
-    many pegs of each water were fished.
+    `compliance` and `species` are as `analytics.observed.effort` and `species` have them; `pegs` are
+    those of each water that were fished.
     """
     sessions = sessions_of(club_frame)
     everything = Keyed(np.zeros(len(sessions.hours), dtype=np.int64), ("",))
@@ -96,7 +96,9 @@ def _families(name: str, keyed: Keyed) -> list[IntArray]:
     return [codes_of([key[:4] for key in keyed.keys]), codes_of([key[5:] for key in keyed.keys])]
 
 
-def _pegs(club_frame: ClubFrame) -> dict[str, int]:
-    pairs = club_frame.frame[["water", "peg"]].dropna().drop_duplicates()
-    counts = pairs["water"].value_counts()
-    return {str(water): int(count) for water, count in counts.items() if count}
+def _pegs(club_frame: ClubFrame) -> dict[str, list[str]]:
+    fished = club_frame.frame[["water", "peg"]].astype(object).drop_duplicates()
+    pegs: dict[str, list[str]] = {water: [] for water in sorted(set(fished["water"]))}
+    for water, peg in fished.dropna().itertuples(index=False):
+        pegs[water].append(peg)
+    return {water: sorted(found) for water, found in pegs.items()}
