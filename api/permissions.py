@@ -22,7 +22,9 @@ class IsCurrentMember(BasePermission):
         if not request.user.is_authenticated:
             return False
         who = membership(actor=request.user, slug=view.kwargs["slug"])
-        need: Need | None = getattr(view, "roles", {}).get(request.method)
+        # HEAD tells whatever GET tells, but for its body.
+        method = "GET" if request.method == "HEAD" else request.method
+        need: Need | None = getattr(view, "roles", {}).get(method)
         if need is not None:
             who.require(*need)
         setattr(request, MEMBERSHIP, who)

@@ -96,7 +96,7 @@ def to_workbook(sheets: Sequence[Sheet], about: About, *, made: datetime) -> byt
     """A sheet that says what this is, then one a table. `made` is when the fit behind it was."""
     book = Workbook(write_only=True)
     book.properties.creator = "clubdata"
-    book.properties.title = about.title
+    book.properties.title = plain(about.title)
     book.properties.created = book.properties.modified = made.astimezone(UTC).replace(tzinfo=None)
     _write_about(book, about)
     for sheet in sheets:
@@ -116,7 +116,7 @@ def _write_about(book: Workbook, about: About) -> None:
 
 
 def _write_sheet(book: Workbook, sheet: Sheet) -> None:
-    page = book.create_sheet(sheet.name.translate(_NOT_IN_A_NAME)[:_LONGEST_NAME])
+    page = book.create_sheet(plain(sheet.name).translate(_NOT_IN_A_NAME)[:_LONGEST_NAME])
     page.freeze_panes = "A2"
     heads = [f"{one.title} ({one.unit})" if one.unit else one.title for one in sheet.columns]
     for place, head in enumerate(heads):

@@ -2,8 +2,9 @@
 
 import csv
 import io
+import json
 from collections.abc import Callable, Iterator
-from datetime import date
+from datetime import UTC, date, datetime
 from typing import Any
 
 import openpyxl
@@ -12,6 +13,7 @@ import pytest
 from rest_framework.test import APIClient
 
 from api.views.answers import BODIES
+from api.views.base import ApiView
 from clubdata.models import Account, PegHazard
 from tests.factories import SmallClub
 from tests.unit.api.forms.example import BUILT
@@ -108,3 +110,106 @@ def test_each_asker_is_told_apart_by_headers(ask: Ask) -> None:
     response = ask()
     assert {name.strip() for name in response["Vary"].split(",")} >= {"Accept", "Authorization", "Cookie"}
     assert "private" in response["Cache-Control"]
+
+
+def test_what_one_club_or_role_was_told_is_not_told_to_another(
+    ask: Ask, heron_small: SmallClub, other_club: SmallClub, client_for: ClientFor
+) -> None:
+    assert ask("officers", role="organiser").status_code == 200
+    assert ask("officers", status=403)["Content-Type"] == "application/problem+json"
+    ask()
+    stranger = client_for(other_club.account())
+    for slug in ("heron-small", "grebe-small"):
+        address = f"/api/v1/clubs/{slug}/waters/{heron_small.mere.uid}/example/"
+        assert stranger.get(address).status_code == 404
+    assert client_for(None).get(address).status_code == 401
+    own = stranger.get(f"/api/v1/clubs/grebe-small/waters/{other_club.mere.uid}/example/")
+    assert own.json()["water"] == other_club.mere.name
+
+
+def test_another_role_gets_an_answer_worked_out_for_it(ask: Ask) -> None:
+    for role in ("member", "member", "organiser", "organiser"):
+        ask(role=role)
+    assert len(BUILT) == 2
+
+
+def test_a_personal_answer_is_kept_for_its_member_alone(
+    ask: Ask, heron_small: SmallClub, client_for: ClientFor
+) -> None:
+    first = ask("personal").json()["asked_by"]
+    other = client_for(heron_small.other_member.account)
+    address = f"/api/v1/clubs/heron-small/waters/{heron_small.mere.uid}/personal/"
+    assert other.get(address).json()["asked_by"] == heron_small.other_member.number != first
+    assert ask("personal").json()["asked_by"] == first
+    assert len(BUILT) == 2
+
+
+def test_one_who_has_left_gets_nothing_that_was_kept(ask: Ask, heron_small: SmallClub) -> None:
+    etag = ask()["ETag"]
+    heron_small.member.left_on = date(2024, 1, 1)
+    heron_small.member.save()
+    ask(HTTP_IF_NONE_MATCH=etag, status=404)
+
+
+def test_another_question_and_another_revision_are_answered_anew(ask: Ask, heron_small: SmallClub) -> None:
+    assert ask(times=1).json() == ask(times="1.0").json() != ask(times=2).json()
+    assert len(BUILT) == 2
+    heron_small.club.raise_revision()
+    ask(times=2)
+    assert len(BUILT) == 3
+
+
+def test_a_new_day_at_the_water_is_answered_anew(ask: Ask, monkeypatch: pytest.MonkeyPatch) -> None:
+    heard = [datetime(2024, 7, 1, 22, 59, tzinfo=UTC)]
+    monkeypatch.setattr(ApiView, "now", property(lambda _view: heard[0]))
+    ask()
+    ask()
+    assert len(BUILT) == 1
+    # Midnight of British summer time.
+    heard[0] = datetime(2024, 7, 1, 23, 0, tzinfo=UTC)
+    ask()
+    assert len(BUILT) == 2
+
+
+def test_a_kept_answer_costs_the_account_the_membership_and_one_read(
+    ask: Ask, django_assert_num_queries: Any
+) -> None:
+    ask()
+    # The key with its account, the membership with its club, its roles, and what answers come from.
+    with django_assert_num_queries(4):
+        ask()
+    with django_assert_num_queries(4):
+        ask(HTTP_IF_NONE_MATCH="*", status=304)
+
+
+def test_an_answer_without_charts_has_none_to_ask_for(ask: Ask) -> None:
+    (fault,) = ask(format="svg", status=400).json()["errors"]
+    assert (fault["field"], fault["code"]) == ("format", "no_such_form")
+    assert ask(HTTP_ACCEPT="image/png", status=406)["Content-Type"] == "application/problem+json"
+    (unknown,) = ask(format="pdf", status=400).json()["errors"]
+    assert unknown["field"] == "format"
+
+
+def test_a_chart_comes_in_every_drawn_form(ask: Ask) -> None:
+    svg = ask("drawn", format="svg", width="phone")
+    assert svg["Content-Type"] == "image/svg+xml; charset=utf-8" and b"<svg" in svg.content
+    assert svg["Content-Disposition"] == 'inline; filename="example.svg"'
+    assert ask("drawn", HTTP_ACCEPT="image/png").content.startswith(b"\x89PNG")
+    vega = ask("drawn", HTTP_ACCEPT="application/vnd.vegalite.v5+json")
+    assert json.loads(vega.content)["usermeta"]["returns"] > 0
+    assert ask("drawn")["Content-Type"] == "application/json"
+    assert ask("drawn", format="svg", width="print").content != svg.content
+
+
+def test_a_chart_that_is_unknown_or_has_nothing_in_it_is_told(ask: Ask) -> None:
+    (fault,) = ask("drawn", format="svg", chart="none", status=400).json()["errors"]
+    assert (fault["field"], fault["code"]) == ("chart", "no_such_chart")
+    assert "nothing to draw" in ask("drawn", format="svg", chart="nothing", status=409).json()["detail"]
+
+
+def test_a_head_is_a_get_without_its_body(ask: Ask, heron_small: SmallClub, client_for: ClientFor) -> None:
+    client = client_for(heron_small.account())
+    address = f"/api/v1/clubs/heron-small/waters/{heron_small.mere.uid}/example/"
+    head = client.head(address, {"times": 2})
+    assert (head.status_code, head["ETag"]) == (200, ask(times=2)["ETag"])
+    assert client.head(address.replace("example", "officers")).status_code == 403
