@@ -1,8 +1,8 @@
-"""Peg form worked out again from the rows of the database, by NumPy and SciPy and none of this project's code.
+"""Peg form worked out again from the rows of the database, by NumPy and SciPy and no code of this project.
 
-Multiplier: exp of the peg's coefficient less the mean of the water's. Its interval: the normal distribution of
-that contrast under the stored joint covariance FF'. 'Better than': an orthant of that normal, which is the
-cumulative distribution of the difference.
+Multiplier: exp of the peg's coefficient less the mean of the water's. Its interval: the normal distribution
+of that contrast under the stored joint covariance FF'. 'Better than': an orthant of that normal, which is
+the cumulative distribution of the difference.
 """
 
 import io
@@ -28,7 +28,8 @@ def from_the_rows(water: str) -> tuple[list[str], np.ndarray, np.ndarray]:
             "SELECT p.label, p.uid, c.estimate, t.first_column + c.position, r.covariance "
             "FROM analytics_fitcoefficient c JOIN analytics_fitterm t ON t.id = c.term_id AND t.name = 'peg' "
             "JOIN analytics_fitrun r ON r.id = t.run_id AND r.promoted "
-            "JOIN clubdata_peg p ON p.club_id = r.club_id AND REPLACE(CAST(p.uid AS TEXT), '-', '') = c.level "
+            "JOIN clubdata_peg p ON p.club_id = r.club_id "
+            "AND REPLACE(CAST(p.uid AS TEXT), '-', '') = c.level "
             "JOIN clubdata_water w ON w.id = p.water_id WHERE w.name = %s ORDER BY p.bank_order",
             [water],
         )

@@ -1,4 +1,8 @@
-"""Peg form of clubs whose truth is known, beside what the raw means of the same returns say."""
+"""Peg form of clubs whose truth is known, beside what the raw means of the same returns say.
+
+Measured when this was written: Spearman's rho with the truth .915 on average over ten waters, of raw means
+.745; 90 % and 50 % intervals held the truth of 200 pegs at .895 and .540.
+"""
 
 from datetime import date
 
@@ -47,10 +51,6 @@ def test_peg_form_ranks_pegs_nearer_the_truth_than_raw_means_do() -> None:
             pegs += len(at)
             held_90 += sum(s.lower_90 <= r <= s.upper_90 for s, r in zip(at, ratio, strict=True))
             held_50 += sum(s.lower_50 <= r <= s.upper_50 for s, r in zip(at, ratio, strict=True))
-    print(
-        f"\nSpearman, mean over {len(ours)} waters: peg form {np.mean(ours):.3f}, raw {np.mean(raw):.3f}; "
-        f"coverage of {pegs} pegs: 90 % {held_90 / pegs:.3f}, 50 % {held_50 / pegs:.3f}"
-    )
     assert np.mean(ours) > np.mean(raw) + 0.05
     assert sum(one > other for one, other in zip(ours, raw, strict=True)) >= 0.7 * len(ours)
     # Three standard errors of a share of 200 about what is promised; pegs of a club are not independent.
