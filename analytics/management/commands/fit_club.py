@@ -1,4 +1,4 @@
-"""Fit a club's returns: through the worker, or in this process with --here."""
+"""Fit a club's returns: through the worker, or in this process with --here. The study follows the fit."""
 
 import time
 from argparse import ArgumentParser
@@ -12,9 +12,10 @@ from tqdm import tqdm
 
 from analytics.requests import request_fit
 from analytics.runs import run_fit
+from analytics.study import run_study
 from analytics.worker.dispatch import ring
 from analytics.worker.keeper import kept
-from clubdata.models import Club, Job, JobState
+from clubdata.models import Club, Job, JobKind, JobState
 from clubdata.models.jobs import ENDED
 from clubdata.services import jobs
 
@@ -52,6 +53,17 @@ class Command(BaseCommand):
                 ring(job_id=job.pk)
             job = self._wait(job, _meter(bar), patience)
         self._tell(job)
+        self._follow(club, here=here)
+
+    def _follow(self, club: Club, *, here: bool) -> None:
+        """The study of a promoted run: here too, or left to the worker that made the fit."""
+        job = Job.objects.filter(club=club, kind=JobKind.STUDY, state=JobState.QUEUED).first()
+        claim = jobs.claim(job_id=job.pk, now=timezone.now()) if job is not None and here else None
+        if claim is None:
+            return
+        with kept(claim=claim, clock=timezone.now):
+            run_study(claim=claim, clock=timezone.now)
+        self.stdout.write("Studied it beside matches alone and other readings of what did not weigh.")
 
     def _work(self, job: Job, show: Callable[[int, int, str], None]) -> None:
         claim = jobs.claim(job_id=job.pk, now=timezone.now())

@@ -19,7 +19,7 @@ from django.db.migrations.executor import MigrationExecutor
 from django.utils import timezone
 
 from analytics.answers.freshness import Freshness, fit_status
-from analytics.requests import request_fit
+from analytics.requests import has_no_study, request_fit, request_study
 from analytics.worker import lifeline
 from analytics.worker.dispatch import ring
 from api.management.children import Children, KeepsDying
@@ -87,7 +87,7 @@ class Command(BaseCommand):
             await_page(url, token=people[0].token, patience_s=WEB_PATIENCE_S, meanwhile=children.look_after)
         except NoAnswer as trouble:
             self._give_up(f"The advice could not be asked for ({trouble}); {children.log_dir} says why.")
-        _start_workers(children)
+        self._study(club, children)
         self._say(fact("serving", f"{address}/api/docs/ explains every request; Ctrl-C ends it"), "")
         self._say(*people_table(people), "")
         self._say(*example_lines(examples_of(club, people), address=address), "")
@@ -129,6 +129,17 @@ class Command(BaseCommand):
             )
             later = "; returns have come since, a new fit is under way" if status.fit.stale else ""
             self._say(fact("fit", told + later))
+
+    def _study(self, club: Club, children: Children) -> None:
+        """Wait for what follows a fit; the worker that made the fit is mostly at it already."""
+        _start_workers(children)
+        job = _under_way(club, JobKind.STUDY)
+        if job is None and has_no_study(club=club):
+            job = request_study(club=club, now=timezone.now())
+        if job is not None:
+            ring(job_id=job.pk)
+            ended = await_job(job, title="study", meanwhile=children.look_after)
+            self._say(fact("study", f"{ended.state}: trends by other returns and readings"))
 
     def _await_end(self, job: Job, title: str, children: Children) -> Job:
         _start_workers(children)
