@@ -12,15 +12,8 @@ import numpy as np
 import pandas as pd
 
 from analytics.catches import locate_lines, tells_the_whole
+from analytics.enough import LEAST_ANGLERS, LEAST_CAUGHT, LEAST_RETURNS, MOST_GROUPS
 from analytics.frames import ClubFrame
-
-#: A group has a run of its own from this many returns that tell of it, blanks among them, of this many
-#: anglers, and this many of them with something of it. A rule of ours, no source.
-LEAST_RETURNS = 200
-LEAST_ANGLERS = 5
-LEAST_CAUGHT = 50
-#: The groups of the most weight.
-MOST_GROUPS = 6
 
 _WEIGHED = ("weighed", "estimated")
 

@@ -32,6 +32,7 @@ of_a_club = [
     path("waters/<uuid:uid>/", waters.WaterDetailView.as_view()),
     path("waters/<uuid:uid>/pegs/", waters.PegListView.as_view()),
     path("waters/<uuid:uid>/advice/", advice.AdviceView.as_view()),
+    path("waters/<uuid:uid>/own-returns/", advice.OwnReturnListView.as_view()),
     path("waters/<uuid:uid>/peg-form/", peg_form.PegFormView.as_view()),
     path("waters/<uuid:uid>/peg-form/pair/", peg_form.PegPairView.as_view()),
     path("waters/<uuid:uid>/evenness/", peg_form.EvennessView.as_view()),

@@ -107,6 +107,14 @@ class Place:
         )
         return tuple(_name(here) for here in usable[:MOST_OTHER_PEGS])
 
+    def beside(self) -> tuple[Peg, ...]:
+        """The peg asked about and its neighbours along the bank, whatever their use; none without one."""
+        if self.asked is None:
+            return ()
+        bank = [here.peg for here in self.pegs if here.peg.bank == self.asked.peg.bank]
+        at = bank.index(self.asked.peg)
+        return tuple(bank[max(at - 1, 0) : at + 2])
+
     def _line_within(self, here: PegHere) -> bool:
         """Whether another peg of the bank, few places away, lies under a power line."""
         bank = [other for other in self.pegs if other.peg.bank == here.peg.bank]

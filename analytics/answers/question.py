@@ -1,52 +1,125 @@
 """What a member asks and what they have to fish with, turned into the codes of the fit."""
 
 import math
+from calendar import month_name
 from dataclasses import dataclass
-from typing import Any
+from datetime import date
+from typing import Any, NamedTuple
+from uuid import UUID
 
-from analytics.answers.choices import Allowed, Tackle
 from clubdata.errors import InvalidInput
-from clubdata.models import Club, HookBait, Method, RigType, SessionKind
-from clubdata.models.returns import MOST_DISTANCE_M, MOST_HOURS
+from clubdata.models import Club, HookBait, Method, RigType, SessionKind, Species
+from clubdata.models.returns import MOST_DISTANCE_M, MOST_HOURS, Tow
+from clubdata.rules.conventions import read_conventions
+from clubdata.rules.wind import BEAUFORT_SCALE, read_force
 from clubdata.services.lexicon import read_lexicon
+
+COLDEST_C, WARMEST_C = -2.0, 40.0
+STRONGEST_FORCE = len(BEAUFORT_SCALE) - 1
 
 
 @dataclass(frozen=True, slots=True)
 class AdviceQuestion:
     """What a member asks. Water, peg, baits, rig types and methods by name, spelling, label or uid.
 
-    None means no limit; `longest_pole_m` excludes every distance beyond it. Without `session_kind` the
-    answer is for a match when the club records matches.
+    Either a month or a day. None means no limit, or that the condition of the day was not asked about;
+    `longest_pole_m` excludes every distance beyond it. `wind_force` is a Beaufort force or a word for one.
+    `target` is a group of the club's species, empty for everything caught. Without `session_kind` the answer
+    is for a match when the club records matches.
     """
 
     water: str
-    month: int
+    month: int | None = None
+    on: date | None = None
     peg: str | None = None
     hours: float = 5.0
     baits: tuple[str, ...] | None = None
     rig_types: tuple[str, ...] | None = None
     methods: tuple[str, ...] | None = None
     longest_pole_m: float | None = None
+    target: str = ""
     session_kind: str | None = None
+    water_temperature_c: float | None = None
+    wind_force: str | None = None
+    tow: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class When:
+    """The month (1 to 12) and, where a day was asked about, the day."""
+
+    month: int
+    on: date | None
+
+    @property
+    def day_of_year(self) -> int | None:
+        return None if self.on is None else self.on.timetuple().tm_yday
+
+    @property
+    def words(self) -> str:
+        """'in March' or 'on 12 March'."""
+        if self.on is None:
+            return f"in {month_name[self.month]}"
+        return f"on {self.on.day} {month_name[self.month]}"
+
+
+@dataclass(frozen=True, slots=True)
+class Day:
+    """The conditions of the day as far as they were asked about."""
+
+    water_temperature_c: float | None = None
+    wind_force: int | None = None
+    tow: str = ""
+
+
+ANY_DAY = Day()
+
+
+@dataclass(frozen=True, slots=True)
+class Tackle:
+    """A bait or a rig type by its public id and the club's name for it."""
+
+    uid: UUID
+    name: str
+
+
+@dataclass(frozen=True, slots=True)
+class Allowed:
+    """What the member can do: codes of baits and rig types (None for any), pole in metres."""
+
+    baits: frozenset[str] | None
+    rigs: frozenset[str] | None
+    longest_pole_m: float | None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Limits:
-    """The question's limits as codes, the club's names for them, and the baits that were asked about."""
+    """The question's limits as codes, the club's names for them, and the baits that were asked about.
+
+    `bait_codes` are those of the club's baits by their keys in the records.
+    """
 
     allowed: Allowed
     methods: frozenset[str] | None
     tackle: dict[str, Tackle]
     baits: frozenset[str]
+    bait_codes: dict[int, str]
 
 
-def check_question(question: AdviceQuestion) -> None:
-    """Refuse what cannot be answered.
+class Checked(NamedTuple):
+    """A question that can be answered: when, and what the day is like."""
 
-    :raises InvalidInput: month, hours, pole or session kind out of range; `field` names it.
+    when: When
+    day: Day
+
+
+def check_question(*, club: Club, question: AdviceQuestion) -> Checked:
+    """What the question says of the day.
+
+    :raises InvalidInput: month, day, hours, pole, session kind or a condition out of range or unknown;
+        `field` names it.
     """
-    if not 1 <= question.month <= 12:
-        raise InvalidInput("A month goes from 1 to 12.", field="month")
+    when = _when(question)
     if not (math.isfinite(question.hours) and 0 < question.hours <= MOST_HOURS):
         raise InvalidInput(f"Hours lie above 0 and up to {MOST_HOURS}.", field="hours")
     pole = question.longest_pole_m
@@ -56,6 +129,54 @@ def check_question(question: AdviceQuestion) -> None:
         )
     if question.session_kind is not None and question.session_kind not in SessionKind.values:
         raise InvalidInput("A session is a match or a pleasure session.", field="session_kind")
+    return Checked(when, _day(club, question))
+
+
+def check_target(*, club: Club, target: str) -> None:
+    """Refuse a group that none of the club's species belongs to.
+
+    :raises InvalidInput: there is no such group; `field` is `target`.
+    """
+    groups = set(Species.objects.filter(club=club).exclude(group="").values_list("group", flat=True))
+    if target not in groups:
+        known = ", ".join(sorted(groups)) or "none"
+        raise InvalidInput(f"The club counts no such group of species; known: {known}.", field="target")
+
+
+def _when(question: AdviceQuestion) -> When:
+    if (question.month is None) == (question.on is None):
+        raise InvalidInput("Ask about a month or about a day, one of the two.", field="month")
+    if question.on is not None:
+        return When(question.on.month, question.on)
+    if question.month is None or not 1 <= question.month <= 12:
+        raise InvalidInput("A month goes from 1 to 12.", field="month")
+    return When(question.month, None)
+
+
+def _day(club: Club, question: AdviceQuestion) -> Day:
+    celsius = question.water_temperature_c
+    if celsius is not None and not (math.isfinite(celsius) and COLDEST_C <= celsius <= WARMEST_C):
+        raise InvalidInput(
+            f"A water temperature lies between {COLDEST_C:g} and {WARMEST_C:g} degrees Celsius.",
+            field="water_temperature_c",
+        )
+    if question.tow is not None and question.tow not in Tow.values:
+        raise InvalidInput(f"A tow is one of {', '.join(Tow.values)}.", field="tow")
+    return Day(celsius, _force(club, question.wind_force), question.tow or "")
+
+
+def _force(club: Club, text: str | None) -> int | None:
+    if text is None:
+        return None
+    words = read_conventions(club.conventions).wind_words
+    try:
+        return read_force(text, words)
+    except ValueError:
+        own = f", or one of the club's words: {', '.join(words)}" if words else ""
+        raise InvalidInput(
+            f"Write a Beaufort force from 0 to {STRONGEST_FORCE} or its name, such as 4 or gale{own}.",
+            field="wind_force",
+        ) from None
 
 
 def limits_of(*, club: Club, question: AdviceQuestion) -> Limits:
@@ -71,9 +192,10 @@ def limits_of(*, club: Club, question: AdviceQuestion) -> Limits:
     )
     known = {} if question.methods is None else _tackle(Method, club)
     methods = _codes(club, "method", question.methods, "methods", known)
-    asked = frozenset(item.uid.hex for item in baits.values()) if allowed.baits is None else allowed.baits
     tackle = {item.uid.hex: item for item in (*baits.values(), *rigs.values())}
-    return Limits(allowed=allowed, methods=methods, tackle=tackle, baits=asked)
+    codes = {key: item.uid.hex for key, item in baits.items()}
+    asked = frozenset(codes.values()) if allowed.baits is None else allowed.baits
+    return Limits(allowed=allowed, methods=methods, tackle=tackle, baits=asked, bait_codes=codes)
 
 
 def _tackle(kind: Any, club: Club) -> dict[int, Tackle]:

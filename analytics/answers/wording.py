@@ -3,15 +3,28 @@
 from calendar import month_name
 from collections.abc import Iterator
 from dataclasses import dataclass
+from datetime import date
 
+from analytics.answers.choices import Choice, blanks_in_words
 from analytics.answers.freshness import FitSummary
 from analytics.answers.places import Place
+from analytics.answers.question import ANY_DAY, Day, When
 from analytics.answers.support import FURTHEST_M, WaterSupport
 from analytics.catchrate.estimates import Estimates
+from analytics.catchrate.features import wind_class
 from analytics.catchrate.spec import MATCH, UNKNOWN, DidNotWeigh
+from analytics.catchrate.terms import LearnedSmooth
+from clubdata.rules.cautions import Caution
+from clubdata.rules.wind import beaufort_name
 
 #: With fewer returns than this a peg is answered for as a typical peg of its water.
 LEAST_AT_PEG = 5
+DAYS_UNTIL_OLD = 365
+
+ASSOCIATION = (
+    "Weights go with baits, distances and rig types here, adjusted for who fished, where and when, and for "
+    "wind and temperature: an association, not proof of cause. Anglers record the bait that caught."
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,45 +40,133 @@ class Reference:
     sentence: str
 
 
-def reference_of(estimates: Estimates, *, session_kind: str, hours: float, month: int) -> Reference:
+def reference_of(
+    estimates: Estimates,
+    *,
+    session_kind: str,
+    hours: float,
+    month: int,
+    day: Day = ANY_DAY,
+    target: str = "",
+) -> Reference:
     """The reference of a question: what it did not name stands as the estimates state it."""
     usual = estimates.reference
-    temperature = usual.water_temperature_by_month[month - 1]
+    force, celsius = day.wind_force, day.water_temperature_c
+    temperature = usual.water_temperature_by_month[month - 1] if celsius is None else celsius
     averaged = _averaged(estimates, session_kind)
-    wind = "wind not recorded" if usual.wind == UNKNOWN else f"wind of Beaufort force {usual.wind}"
-    water = "" if temperature is None else f", water at the usual {temperature:.0f} °C of {month_name[month]}"
     over = f", averaged over the club's {' and '.join(averaged)}" if averaged else ""
+    alone = f", of {target} alone" if target else ""
+    sentence = f"A {session_kind} session of {hours:g} hours{alone}, as in {usual.year}, "
     return Reference(
         session_kind=session_kind,
         hours=hours,
         year=usual.year,
-        wind=usual.wind,
+        wind=usual.wind if force is None else wind_class(force),
         water_temperature_c=temperature,
         averaged_over=averaged,
-        sentence=f"A {session_kind} session of {hours:g} hours, as in {usual.year}, {wind}{water}{over}.",
+        sentence=f"{sentence}{_wind(usual.wind, force)}{_water(temperature, celsius, month)}{over}.",
     )
+
+
+def headline_of(
+    *, place: Place, when: When, hours: float, first: Choice, cautions: tuple[Caution, ...]
+) -> str:
+    """One sentence for a phone, of the first choice."""
+    session = first.one_session
+    low = session.percentiles[0]
+    if low.weight_g > 0:
+        tail = f"9 in 10 sessions bring more than {low.weight_lb_oz}"
+    else:
+        tail = f"single sessions differ far more, {blanks_in_words(session.chance_of_blank)}"
+    closed = "Closed to coarse fishing by the national close season? Check first. "
+    opening = closed if any(caution.code == "close_season" for caution in cautions) else ""
+    return (
+        f"{opening}{_where(place)} {when.words}, {hours:g} h: {first.words} — "
+        f"about {first.expected_lb_oz}; {tail}."
+    )
+
+
+def no_headline(*, place: Place, when: When, reason: str) -> str:
+    """One sentence for a phone where there is no choice."""
+    return f"{_where(place)} {when.words}: no advice. {reason}"
 
 
 def notes_of(
-    *, fit: FitSummary, place: Place, at_peg: int | None, support: WaterSupport, month: int
+    *,
+    fit: FitSummary,
+    estimates: Estimates,
+    place: Place,
+    at_peg: int | None,
+    support: WaterSupport,
+    when: When,
+    day: Day,
+    by_these_methods: int | None,
+    today: date,
 ) -> tuple[str, ...]:
-    """What the reader should bear in mind, the gravest first."""
+    """What the reader should bear in mind, the gravest first.
+
+    `by_these_methods` counts the water's returns by the methods asked for, None when none were.
+    """
     return (
         *_of_peg(place, at_peg),
-        *_of_fit(fit),
-        "Weights go with baits, distances and rig types here, adjusted for water, peg, angler, season, "
-        "wind, temperature and match day: an association, not proof of cause. Anglers record the bait "
-        "that caught.",
+        *_of_fit(fit, today),
+        ASSOCIATION,
         "The interval is for the mean: single sessions differ far more.",
+        *_of_day(estimates, day),
         *_of_distance(support),
-        *_of_month(fit, month),
+        *_of_month(fit, when.month),
+        *_of_methods(by_these_methods),
     )
+
+
+def _where(place: Place) -> str:
+    return place.water.name if place.asked is None else f"Peg {place.asked.peg.label}"
+
+
+def _wind(usual: str, force: int | None) -> str:
+    if force is not None:
+        return f"wind of Beaufort force {force} ({beaufort_name(force)})"
+    return "wind not recorded" if usual == UNKNOWN else f"wind of Beaufort force {usual}"
+
+
+def _water(temperature: float | None, asked: float | None, month: int) -> str:
+    if asked is not None:
+        return f", water at {asked:g} °C"
+    if temperature is None:
+        return ""
+    return f", water at the usual {temperature:.0f} °C of {month_name[month]}"
 
 
 def _averaged(estimates: Estimates, session_kind: str) -> tuple[str, ...]:
     anglers = ("anglers",) if estimates.term("angler") is not None else ()
     days = ("match days",) if session_kind == MATCH and estimates.term("match_day") is not None else ()
     return (*days, *anglers)
+
+
+def _of_day(estimates: Estimates, day: Day) -> Iterator[str]:
+    """What the fit cannot make of the conditions of the day."""
+    if day.tow:
+        yield (
+            f"The fit does not know how weights go with the tow: that it is {day.tow} changes no weight "
+            "here, only the cautions."
+        )
+    if day.wind_force is not None and estimates.term("wind") is None:
+        yield "The fit does not know how weights go with the wind: it changes no weight here."
+    if day.water_temperature_c is not None:
+        yield from _of_temperature(estimates, day.water_temperature_c)
+
+
+def _of_temperature(estimates: Estimates, celsius: float) -> Iterator[str]:
+    item = estimates.term("water_temperature")
+    if item is None:
+        yield "The fit does not know how weights go with the water temperature: it changes no weight here."
+    elif isinstance(item.term, LearnedSmooth):
+        (margin,) = item.term.margins
+        if not margin.lower <= celsius <= margin.upper:
+            yield (
+                f"The returns span water of {margin.lower:g} to {margin.upper:g} °C: {celsius:g} °C is "
+                "answered for as the nearer end."
+            )
 
 
 def _of_peg(place: Place, at_peg: int | None) -> Iterator[str]:
@@ -78,9 +179,12 @@ def _of_peg(place: Place, at_peg: int | None) -> Iterator[str]:
         )
 
 
-def _of_fit(fit: FitSummary) -> Iterator[str]:
+def _of_fit(fit: FitSummary, today: date) -> Iterator[str]:
     if fit.stale:
         yield "Returns have come in or changed since this was worked out; a new fit will follow."
+    if (today - fit.last_on).days > DAYS_UNTIL_OLD:
+        day = f"{fit.last_on.day} {fit.last_on:%B %Y}"
+        yield f"The latest return is of {day}, more than a year ago: the water may have changed."
     yield _of_unweighed(fit)
     over = fit.rows_left_out.get("over_net_limit", 0)
     if over:
@@ -142,6 +246,14 @@ def _of_month(fit: FitSummary, month: int) -> Iterator[str]:
         yield (
             f"The returns span {days} days, less than a year: what is said of {month_name[month]} leans on "
             "the months around it."
+        )
+
+
+def _of_methods(count: int | None) -> Iterator[str]:
+    if count is not None:
+        yield (
+            f"Only what {count:,} returns by these methods speak for is offered; the weights themselves, and "
+            "who and how recent stand behind them, are of all methods together."
         )
 
 

@@ -104,7 +104,8 @@ def multiplier_errors(estimates: Estimates, questions: Questions | Asked) -> dic
     one another, so their intervals do not multiply to that of the expected weight.
     """
     asked = ask(estimates, questions)
-    factor, errors = estimates.covariance_factor, {}
+    factor = estimates.covariance_factor
+    errors: dict[str, FloatArray] = {}
     for item in estimates.terms:
         if item.start is not None and item.name not in NO_DRIVERS:
             rows = np.zeros((len(asked), len(factor)))
@@ -137,7 +138,7 @@ def log_mean_draws(
     rows = _projection(estimates, asked)
     if apart and len(rows) < rows.shape[1]:
         # R'R = rows rows': as many columns as there are questions.
-        rows = np.linalg.qr(rows.T, mode="r").T
+        rows = np.asarray(np.linalg.qr(rows.T, mode="r")).T
     noise = np.random.default_rng(seed).standard_normal((draws, rows.shape[1]))
     values = log_means(estimates, asked)[:, None] + rows @ noise.T
     generator = np.random.default_rng([seed, 1])
@@ -162,11 +163,12 @@ def chance_best(
 def _log_averaging(estimates: Estimates, asked: Asked) -> FloatArray:
     """Of what is averaged over, anglers unless one is named and match days in a match, half the variance,
     and the mean effect of the club's anglers, which is nearly nought."""
-    halves: FloatArray = 0.5 * _variance(estimates, "match_day") * asked.matches
+    halves = 0.5 * _variance(estimates, "match_day") * asked.matches.astype(np.float64)
     item = estimates.term("angler")
     if item is None:
         return halves
-    return halves + (float(np.mean(item.estimates)) + 0.5 * item.prior_sd**2) * asked.nobody
+    of_anglers = float(np.mean(item.estimates)) + 0.5 * item.prior_sd**2
+    return halves + of_anglers * asked.nobody.astype(np.float64)
 
 
 def _variance(estimates: Estimates, name: str) -> float:

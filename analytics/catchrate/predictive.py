@@ -84,7 +84,7 @@ def _of_one_session(
     half of each variance in it."""
     for name, drawn in (("angler", asked.nobody), ("match_day", asked.matches)):
         item = estimates.term(name)
-        variance = np.zeros(len(asked)) if item is None else item.prior_sd**2 * drawn
+        variance = (0.0 if item is None else item.prior_sd**2) * drawn.astype(np.float64)
         luck = np.sqrt(variance)[:, None] * generator.standard_normal(log_mean.shape)
         log_mean = log_mean + luck - 0.5 * variance[:, None]
     return log_mean

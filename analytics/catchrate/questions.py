@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from analytics.catchrate.basis import FloatArray, ObjectArray
+from analytics.catchrate.basis import FloatArray
 from analytics.catchrate.estimates import Estimates, TermEstimate
 from analytics.catchrate.features import bait_month, mid_month, water_year, wind_class
 from analytics.catchrate.spec import MATCH, RECORDED
@@ -57,21 +57,6 @@ class Questions:
     def _values(self) -> list[Any]:
         return [getattr(self, name) for name in self.__slots__]
 
-    def words(self, name: str) -> ObjectArray:
-        """The named condition, (n,), None where it was not asked."""
-        return self.coded(name).words()
-
-    def coded(self, name: str) -> Coded:
-        """The named condition as codes (n,), -1 where it was not asked."""
-        return _coded(getattr(self, name), len(self))
-
-    def numbers(self, name: str) -> FloatArray:
-        """The named condition, (n,), NaN where it was not asked."""
-        value = getattr(self, name)
-        if _is_column(value):
-            return np.array(value, dtype=np.float64)
-        return np.full(len(self), np.nan if value is None else float(value))
-
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Asked:
@@ -106,9 +91,11 @@ def ask(estimates: Estimates, questions: Questions | Asked) -> Asked:
     """
     if isinstance(questions, Asked):
         return questions
-    words = _words(estimates, questions)
-    features: dict[str, Any] = {**words, **_measures(estimates, questions)}
-    hours = _or_usual(questions.numbers("hours"), estimates.reference.hours)
+    size = len(questions)
+    months = _numbers(questions.month, size).astype(np.int64)
+    words = _words(estimates, questions, months)
+    features: dict[str, Any] = {**words, **_measures(estimates, questions, months)}
+    hours = _or_usual(_numbers(questions.hours, size), estimates.reference.hours)
     if not (hours > 0).all():
         raise ValueError("hours must be above zero")
     kinds = words["session_kind"]
@@ -121,35 +108,41 @@ def ask(estimates: Estimates, questions: Questions | Asked) -> Asked:
     )
 
 
-def _words(estimates: Estimates, questions: Questions) -> dict[str, Coded]:
+def _words(estimates: Estimates, questions: Questions, months: NDArray[np.int64]) -> dict[str, Coded]:
     """The words of each question, with the reference wherever nothing was asked."""
-    reference = estimates.reference
+    reference, size = estimates.reference, len(months)
     names = ("water", "peg", "angler", "hook_bait", "rig_type")
-    words = {name: questions.coded(name) for name in names}
+    words = {name: _coded(getattr(questions, name), size) for name in names}
     for name in ("session_kind", "year"):
-        words[name] = _filled(questions.coded(name), getattr(reference, name))
-    months = Coded(questions.numbers("month").astype(np.int32) - 1, MONTHS)
+        words[name] = _filled(_coded(getattr(questions, name), size), getattr(reference, name))
+    in_month = Coded((months - 1).astype(np.int32), MONTHS)
     words["hook_bait_month"] = _crossed(
-        words["hook_bait"], months, lambda bait, month: bait_month(bait, int(month))
+        words["hook_bait"], in_month, lambda bait, month: bait_month(bait, int(month))
     )
     words["water_year"] = _crossed(words["water"], words["year"], water_year)
-    forces = questions.numbers("wind_force")
-    winds = [reference.wind if np.isnan(force) else wind_class(force) for force in forces]
-    words["wind"] = _coded(winds if _is_column(questions.wind_force) else winds[0], len(questions))
+    words["wind"] = _winds(questions.wind_force, reference.wind, size)
     for name in MISSING_INDICATORS:
-        words[name] = _coded(RECORDED, len(questions))
+        words[name] = _coded(RECORDED, size)
     # A match day that is a term of its own takes part in averaging alone.
-    words["match_day"] = _coded(None, len(questions))
+    words["match_day"] = _coded(None, size)
     return words
 
 
-def _measures(estimates: Estimates, questions: Questions) -> dict[str, FloatArray]:
-    months = questions.numbers("month").astype(np.int64)
+def _winds(forces: Numbers, usual: str, size: int) -> Coded:
+    """The class of each wind force, the usual one where none was asked about."""
+    if not _is_column(forces):
+        return _coded(usual if forces is None else wind_class(float(forces)), size)  # type: ignore[arg-type]
+    numbers = _numbers(forces, size)
+    return _coded([usual if np.isnan(force) else wind_class(force) for force in numbers], size)
+
+
+def _measures(estimates: Estimates, questions: Questions, months: NDArray[np.int64]) -> dict[str, FloatArray]:
+    size = len(months)
     usual = np.array(estimates.reference.water_temperature_by_month, dtype=np.float64)[months - 1]
     return {
-        "day_of_year": _or_usual(questions.numbers("day_of_year"), mid_month(months)),
-        "distance_m": questions.numbers("distance_m"),
-        "water_temperature_c": _or_usual(questions.numbers("water_temperature_c"), usual),
+        "day_of_year": _or_usual(_numbers(questions.day_of_year, size), mid_month(months)),
+        "distance_m": _numbers(questions.distance_m, size),
+        "water_temperature_c": _or_usual(_numbers(questions.water_temperature_c, size), usual),
     }
 
 
@@ -165,6 +158,13 @@ def _is_column(value: Any) -> bool:
 
 def _length(column: Any) -> int:
     return len(column.codes) if isinstance(column, Coded) else len(column)
+
+
+def _numbers(value: Numbers, size: int) -> FloatArray:
+    """The condition (n,), NaN where it was not asked."""
+    if _is_column(value):
+        return np.array(value, dtype=np.float64)
+    return np.full(size, np.nan if value is None else value)
 
 
 def _coded(value: Words, size: int) -> Coded:

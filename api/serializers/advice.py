@@ -6,12 +6,14 @@ from typing import Any
 
 from rest_framework import serializers
 
+from api.pagination import PageQuery
 from api.query import QuerySerializer
 from api.serializers.fits import FitSummarySerializer
 from api.serializers.returns import PegLabelSerializer
 from api.serializers.shapes import CautionSerializer, NamedSerializer, OutputSerializer
 from clubdata.errors import InvalidInput
 from clubdata.models import SessionKind
+from clubdata.models.returns import Tow
 
 MOST_WORDS = 40
 
@@ -43,24 +45,78 @@ def hinting_at_separator(parameters: Mapping[str, Any]) -> Iterator[None]:
 
 
 class AdviceQuery(QuerySerializer):
-    """What a member asks, and the limits that a member really has."""
+    """What a member asks, and the limits that a member really has: about a month, or about a day."""
 
-    month = serializers.IntegerField(min_value=1, max_value=12)
+    month = serializers.IntegerField(required=False, min_value=1, max_value=12)
+    on = serializers.DateField(required=False, help_text="A day instead of a month.")
     peg = serializers.CharField(required=False, max_length=40, help_text="A label, or a peg's uid.")
     hours = serializers.FloatField(required=False, default=5.0, help_text="Of the session, up to 48.")
     baits = WordsField(help_text="The hook baits to hand, separated by ';'.")
     rig_types = WordsField(help_text="Separated by ';'.")
     methods = WordsField(help_text="Separated by ';'.")
     longest_pole_m = serializers.FloatField(required=False)
+    target = serializers.CharField(
+        required=False,
+        default="",
+        max_length=30,
+        help_text="A group of species; without one everything caught.",
+    )
     session_kind = serializers.ChoiceField(choices=SessionKind.choices, required=False)
+    water_temperature_c = serializers.FloatField(required=False, help_text="Of the day.")
+    wind_force = serializers.CharField(
+        required=False, max_length=40, help_text="Of the day: a Beaufort force, its name or the club's word."
+    )
+    tow = serializers.ChoiceField(choices=Tow.choices, required=False, help_text="Of the day.")
+
+
+class OwnReturnQuery(PageQuery):
+    """The part of one's own returns to see."""
+
+    peg = serializers.CharField(required=False, max_length=40, help_text="A label, or a peg's uid.")
+    month = serializers.IntegerField(required=False, min_value=1, max_value=12)
 
 
 class DriverSerializer(OutputSerializer):
-    """A factor of the expected weight: 1.2 is a fifth more than the base."""
+    """A factor of the expected weight with its intervals: 1.2 is a fifth more than the base."""
 
     name = serializers.CharField()
     label = serializers.CharField()  # type: ignore[assignment]
     multiplier = serializers.FloatField()
+    lower_50 = serializers.FloatField()
+    upper_50 = serializers.FloatField()
+    lower_90 = serializers.FloatField()
+    upper_90 = serializers.FloatField()
+
+
+class BehindSerializer(OutputSerializer):
+    """How many used returns stand behind a part, how recent, of how many members.
+
+    Of fewer than five members neither their number nor the day is shown: null.
+    """
+
+    name = serializers.CharField()
+    label = serializers.CharField()  # type: ignore[assignment]
+    returns = serializers.IntegerField()
+    last_on = serializers.DateField(allow_null=True)
+    last_year = serializers.IntegerField(allow_null=True)
+    members = serializers.IntegerField(allow_null=True)
+    members_in_words = serializers.CharField()
+
+
+class PercentileSerializer(OutputSerializer):
+    """A share of single sessions, and the weight that they stay below."""
+
+    share = serializers.FloatField()
+    weight_g = serializers.FloatField()
+    weight_lb_oz = serializers.CharField()
+
+
+class OneSessionSerializer(OutputSerializer):
+    """What a single session may bring, blanks included."""
+
+    percentiles = PercentileSerializer(many=True)
+    chance_of_blank = serializers.FloatField()
+    words = serializers.CharField()
 
 
 class EvidenceSerializer(OutputSerializer):
@@ -71,6 +127,7 @@ class EvidenceSerializer(OutputSerializer):
     in_month = serializers.IntegerField()
     near_distance = serializers.IntegerField(allow_null=True)
     on_rig_type = serializers.IntegerField()
+    parts = BehindSerializer(many=True)
 
 
 class AlternativeSerializer(OutputSerializer):
@@ -96,8 +153,20 @@ class ChoiceSerializer(OutputSerializer):
     lower_lb_oz = serializers.CharField()
     upper_g = serializers.FloatField()
     upper_lb_oz = serializers.CharField()
+    lower_50_g = serializers.FloatField()
+    lower_50_lb_oz = serializers.CharField()
+    upper_50_g = serializers.FloatField()
+    upper_50_lb_oz = serializers.CharField()
+    one_session = OneSessionSerializer()
     chance_best = serializers.FloatField(help_text="Share of joint draws in which it leads the list.")
+    chance_beats_first = serializers.FloatField(
+        allow_null=True, help_text="Share of them in which it lies above the first."
+    )
+    regret_g = serializers.FloatField(help_text="Given up on average against the best of each draw.")
+    regret_lb_oz = serializers.CharField()
+    regret_share = serializers.FloatField(help_text="The same as a share of that best's mean.")
     how_much_we_know = serializers.CharField()
+    worth_trying = serializers.CharField(help_text="Why it is; empty where the rule does not say so.")
     evidence = EvidenceSerializer()
     hours = serializers.FloatField()
     base_g_per_hour = serializers.FloatField()
@@ -134,6 +203,28 @@ class StandingHazardSerializer(OutputSerializer):
     whom_to_tell = serializers.CharField()
 
 
+class PooledWeightSerializer(OutputSerializer):
+    """A weight for the hours asked about."""
+
+    grams = serializers.FloatField()
+    lb_oz = serializers.CharField()
+
+
+class PastReturnsSerializer(OutputSerializer):
+    """Past returns most like the first choice, pooled over at least five anglers; null of fewer."""
+
+    like = serializers.CharField()
+    widened = serializers.ListField(child=serializers.CharField())
+    returns = serializers.IntegerField(allow_null=True)
+    anglers = serializers.IntegerField(allow_null=True)
+    blanks = serializers.IntegerField(allow_null=True)
+    mean = PooledWeightSerializer(allow_null=True)
+    quartiles = PooledWeightSerializer(many=True)
+    first_year = serializers.IntegerField(allow_null=True)
+    last_year = serializers.IntegerField(allow_null=True)
+    rule = serializers.CharField()
+
+
 class AdvisedWaterSerializer(OutputSerializer):
     """The water asked about."""
 
@@ -144,14 +235,18 @@ class AdvisedWaterSerializer(OutputSerializer):
 class AdviceSerializer(OutputSerializer):
     """Ranked choices, or `no_advice` and none; always with the cautions."""
 
+    headline = serializers.CharField(help_text="One sentence for a phone.")
     water = AdvisedWaterSerializer(source="*")
     peg = PegLabelSerializer(allow_null=True)
     month = serializers.IntegerField()
+    on = serializers.DateField(allow_null=True)
     hours = serializers.FloatField()
+    target = serializers.CharField()
     answers_for = serializers.ChoiceField(choices=["peg", "water"])
     choices = ChoiceSerializer(many=True)
     no_advice = NoAdviceSerializer(allow_null=True)
     reference = ReferenceSerializer(allow_null=True)
+    association = serializers.CharField()
     notes = serializers.ListField(child=serializers.CharField())
     cautions = CautionSerializer(many=True)
     hazards = StandingHazardSerializer(many=True)
@@ -159,5 +254,8 @@ class AdviceSerializer(OutputSerializer):
     pegs_out_of_use = PegLabelSerializer(many=True)
     other_pegs = PegLabelSerializer(many=True)
     not_ranked = serializers.ListField(child=serializers.CharField())
+    evidence = BehindSerializer(many=True)
+    past_returns = PastReturnsSerializer(allow_null=True)
     fit = FitSummarySerializer(allow_null=True)
     knowledge_rule = serializers.CharField()
+    worth_trying_rule = serializers.CharField()

@@ -42,6 +42,7 @@ __all__ = [
     "find_return",
     "hand_in",
     "of_peg",
+    "own_returns",
     "sees_in_full",
     "sky_of",
     "visible_returns",
@@ -132,6 +133,11 @@ def visible_returns(who: Membership) -> QuerySet[Return]:
         return returns
     handed_in = Q(entered_by=who.account) & ~Q(source=Source.SHEET)
     return returns.filter(Q(member=who.member) | Q(session_kind=SessionKind.MATCH) | handed_in)
+
+
+def own_returns(who: Membership) -> QuerySet[Return]:
+    """The actor's own returns of the club."""
+    return visible_returns(who).filter(member=who.member)
 
 
 def sees_in_full(who: Membership, session: Return) -> bool:

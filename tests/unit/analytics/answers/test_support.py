@@ -1,20 +1,11 @@
-"""Counts of returns and the words for them."""
+"""Counts of returns and members behind the parts of an answer."""
 
-import pytest
+import json
+from datetime import date
+from typing import Any
 
-from analytics.answers.support import (
-    A_FAIR_AMOUNT,
-    A_LITTLE,
-    A_LOT,
-    KNOWLEDGE_RULE,
-    bait_at_peg,
-    how_much_we_know,
-    in_season,
-    returns_at_peg,
-    returns_by_method,
-    returns_on_water,
-    water_support,
-)
+from analytics.answers.support import NOBODY, Tally, WaterSupport, behind_of, by_method, support_from
+from analytics.store import StoredFit
 
 STORED = {
     "choices": [
@@ -25,69 +16,87 @@ STORED = {
         ["mere", "corn", "loose", None, 80, 3],
         ["brook", "worm", "bulk", None, 19, 9],
     ],
-    "bait_month": [["mere", "worm", 12, 2], ["mere", "worm", 1, 1], ["mere", "corn", 6, 9]],
-    "bait_peg": [["p1", "worm", 3], ["p2", "worm", 4], ["p2", "corn", 2]],
     "method": [["mere", "pole", 4], ["mere", None, 16], ["brook", None, 9]],
-    # One of the mere's sessions was fished with two baits.
-    "water": [["mere", 20], ["brook", 9]],
-    "peg": [["p1", 3], ["p2", 5]],
+    "behind": {
+        "mere": {
+            "returns": [[20, "2024-05-01", 6]],
+            "peg": [["p1", 3, "2024-05-01", 2], ["p2", 5, "2023-07-01", 5]],
+            "bait": [["worm", 11, "2024-05-01", 5], [None, 7, "2022-05-01", 1]],
+            "bait_month": [
+                ["worm", 12, 2, "2023-12-24", 2],
+                ["worm", 1, 1, "2024-01-03", 1],
+                ["corn", 6, 9, "2023-06-16", 4],
+            ],
+            "bait_peg": [["p1", "worm", 3, "2024-05-01", 2], ["p2", None, 2, "2023-07-01", 1]],
+            "bait_near": [["worm", 19, 6, "2024-05-01", 3]],
+            "bait_rig": [["worm", "bulk", 6, "2024-05-01", 3]],
+        }
+    },
 }
 
 
+def counted(methods: frozenset[str] | None = None) -> WaterSupport:
+    return support_from(STORED["choices"], water="mere", methods=methods)
+
+
+def stored(**changes: Any) -> StoredFit:
+    """A fit of which nothing but its counts is read."""
+    return StoredFit(None, 1, json.dumps({**STORED, **changes}), "{}")  # type: ignore[arg-type]
+
+
 def test_counts_are_of_one_water() -> None:
-    support = water_support(STORED, water="mere", methods=None)
+    support = counted()
     worm = support.baits.index("worm")
     assert support.on_water(worm) == 11
-    assert support.on_rig(worm, support.rigs.index("bulk")) == 6
-    assert support.near(worm, 19) == 6, "9.5 m and 10.5 m lie within a metre"
-    assert support.near(worm, 18) == 4
-    assert support.near(worm, 24) == 0
-    assert support.near(worm, 32) == 0, "what was not recorded is near nothing"
-    assert (support.beyond, support.returns) == (3, 20)
+    assert support.on_rig[worm, support.rigs.index("bulk")] == 6
+    assert support.near[worm, 19] == 6, "9.5 m and 10.5 m lie within a metre"
+    assert support.near[worm, 18] == 4
+    assert support.near[worm, 24] == 0
+    assert support.near[worm, 32] == 0, "what was not recorded is near nothing"
+    assert support.beyond == 3
 
 
 def test_a_method_keeps_only_what_was_caught_by_it() -> None:
-    support = water_support(STORED, water="mere", methods=frozenset({"pole"}))
+    support = counted(methods=frozenset({"pole"}))
     assert support.baits == ("worm",) and support.on_water(0) == 4
+    assert counted(methods=frozenset({"whip"})).tells_distance, "other methods tell of distances here"
+
+
+def test_a_water_whose_returns_record_no_distance_tells_none() -> None:
+    rows = [["mere", "worm", "bulk", None, None, 4], ["mere", None, "bulk", None, 19, 7]]
+    assert not support_from(rows, water="mere", methods=None).tells_distance
 
 
 def test_steps_span_what_was_fished_and_stop_at_the_pole() -> None:
-    support = water_support(STORED, water="mere", methods=None)
-    assert support.steps(None) == [19, 20, 21]
-    assert support.steps(10.0) == [19, 20]
-    assert support.steps(9.4) == []
+    support = counted()
+    assert support.steps(None).tolist() == [19, 20, 21]
+    assert support.steps(10.0).tolist() == [19, 20]
+    assert support.steps(9.4).tolist() == []
 
 
 def test_a_season_goes_round_the_year() -> None:
-    assert in_season(STORED, water="mere", month=12) == {"worm"}
-    assert in_season(STORED, water="mere", month=1) == {"worm"}
-    assert in_season(STORED, water="mere", month=3) == set()
-    assert in_season(STORED, water="mere", month=7) == {"corn"}
-    assert bait_at_peg(STORED, peg="p2") == {"worm": 4, "corn": 2}
+    behind = behind_of(stored(), "mere")
+    assert behind is not None
+    assert behind.in_season(12) == behind.in_season(1) == {"worm"}
+    assert behind.in_season(3) == set()
+    assert behind.in_season(7) == {"corn"}
 
 
-def test_a_session_of_several_baits_is_one_return_of_its_water_and_peg() -> None:
-    assert (returns_on_water(STORED, water="mere"), returns_on_water(STORED, water="tarn")) == (20, 0)
-    assert (returns_at_peg(STORED, peg="p2"), returns_at_peg(STORED, peg="p3")) == (5, 0)
-    assert returns_by_method(STORED, water="mere") == {"pole": 4}
+def test_what_stands_behind_a_part_is_found_by_its_code() -> None:
+    behind = behind_of(stored(), "mere")
+    assert behind is not None
+    assert behind.water == Tally(20, date(2024, 5, 1), 6)
+    assert behind.peg["p2"] == Tally(5, date(2023, 7, 1), 5)
+    assert behind.bait[None].returns == 7
+    assert behind.bait_peg["p2", None] == Tally(2, date(2023, 7, 1), 1)
+    assert behind.bait_near.get(("worm", 20), NOBODY) == NOBODY
+    assert by_method(STORED, water="mere") == {"pole": 4}
 
 
-@pytest.mark.parametrize(
-    ("near", "in_month", "ratio", "word"),
-    [
-        (30, 10, 2.0, A_LOT),
-        (29, 10, 2.0, A_FAIR_AMOUNT),
-        (30, 9, 2.0, A_FAIR_AMOUNT),
-        (30, 10, 2.1, A_FAIR_AMOUNT),
-        (10, 3, 3.0, A_FAIR_AMOUNT),
-        (9, 3, 3.0, A_LITTLE),
-        (10, 2, 3.0, A_LITTLE),
-        (10, 3, 3.1, A_LITTLE),
-        (0, 0, 100.0, A_LITTLE),
-    ],
-)
-def test_the_word_follows_the_rule_that_the_answer_shows(
-    near: int, in_month: int, ratio: float, word: str
-) -> None:
-    assert how_much_we_know(near=near, in_month=in_month, upper_over_lower=ratio) == word
-    assert f"'{word}'" in KNOWLEDGE_RULE
+def test_nothing_stands_behind_a_water_that_the_fit_never_used() -> None:
+    assert behind_of(stored(), "tarn") is None
+
+
+def test_two_fits_are_never_taken_for_one_another() -> None:
+    first, second = stored(), stored(behind={})
+    assert behind_of(first, "mere") is not None and behind_of(second, "mere") is None
