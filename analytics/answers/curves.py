@@ -54,7 +54,8 @@ class BaitMonth:
 def distance_curves(scene: Scene, choice: Choice) -> tuple[SeasonCurve, ...]:
     """The choice's bait and rig type at every metre that any bait has returns of, season by season.
 
-    By the metre: between two the fit tells distance in a season no finer. None where the water's returns record no distance. Water and wind are as is usual in each season.
+    By the metre: between two the fit tells distance in a season no finer. None where the water's returns
+    record no distance. Water and wind are as is usual in each season.
     """
     support = scene.support
     steps = support.steps(None)
