@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from analytics.answers.evenness import Evenness
+from analytics.answers.footing import NO_RETURNS, OUT_OF_USE, STANDING_HAZARD
 from analytics.answers.peg_form import PegForm, PegInForm
 from analytics.answers.peg_pair import PegPair
 from analytics.observed.columns import PARTS
@@ -56,6 +57,8 @@ _YEARS = (
     Column("upper_90", "Upper end, 90 %", kind=Kind.NUMBER),
     Column("trend", "Trend"),
 )
+#: Short enough to stand under a drawing.
+_WHY_LEFT_OUT = {STANDING_HAZARD: "standing hazard", OUT_OF_USE: "out of use", NO_RETURNS: "no returns"}
 _LEFT_OUT = (Column("peg", "Peg"), Column("code", "Code"), Column("reason", "Reason"))
 
 
@@ -124,15 +127,11 @@ def form_along_the_bank(form: PegForm) -> BankIntervals | None:
     for uid in form.bank_order:
         if uid in in_form:
             item = in_form[uid]
-            spread = _spread(item)
-            pegs.append(
-                BankPeg(
-                    item.peg.label, item.bank, spread, item.record.returns or 0, raw=item.record.raw_ratio
-                )
-            )
+            returns, raw = item.record.returns, item.record.raw_ratio
+            pegs.append(BankPeg(item.peg.label, item.bank, _spread(item), returns, raw=raw))
         elif uid in left_out:
             out = left_out[uid]
-            pegs.append(BankPeg(out.peg.label, out.bank, None, 0, left_out=out.reason))
+            pegs.append(BankPeg(out.peg.label, out.bank, None, None, left_out=_WHY_LEFT_OUT[out.code]))
     return BankIntervals(
         title=f"Peg form on {form.water}",
         subtitle="Multiplier on the water's typical peg, with 50 % and 90 % intervals",

@@ -60,7 +60,7 @@ def draw(chart: BankIntervals, figure: Figure, width: Width) -> None:
 
 
 def _is_across(chart: BankIntervals, width: Width) -> bool:
-    labels = (plain(text) for peg in chart.pegs for text in (peg.label, str(peg.returns)))
+    labels = (plain(text) for peg in chart.pegs for text in (peg.label, peg.counted))
     widest_px = max((text_width_pt(label, SMALL_PT) for label in labels), default=0.0) * 96 / POINTS_PER_INCH
     return _length(chart) * max(_ACROSS_PX, widest_px + _APART_PX) <= width.pixels - _BESIDE_PX
 
@@ -117,12 +117,12 @@ def _scales(axes: Axes, chart: BankIntervals, pegs: list[_Placed], *, across: bo
     labels = [plain(one.peg.label) for one in pegs]
     if across:
         axes.set_xlim(*ends)
-        counted = [f"{label}\n{one.peg.returns}" for label, one in zip(labels, pegs, strict=True)]
+        counted = [f"{label}\n{one.peg.counted}" for label, one in zip(labels, pegs, strict=True)]
         axes.set_xticks(places, counted)
         axes.set_xlabel("Peg in bank order, and its returns")
     else:
         axes.set_ylim(ends[1], ends[0])
-        counted = [f"{label} ({one.peg.returns})" for label, one in zip(labels, pegs, strict=True)]
+        counted = [f"{label} ({one.peg.counted})" for label, one in zip(labels, pegs, strict=True)]
         axes.set_yticks(places, counted)
         axes.set_ylabel("Peg in bank order (its returns)")
     axes.tick_params(axis="x" if across else "y", length=0)
