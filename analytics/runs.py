@@ -13,13 +13,14 @@ from typing import Any
 from uuid import UUID
 
 from django.db import transaction
+from pandas import DataFrame
 
 from analytics.catchrate.check import Check, check_fit, diagnose_fit
 from analytics.catchrate.estimates import Estimates, Refusal
 from analytics.catchrate.fit import fit_catch
 from analytics.catchrate.returns import Returns, usable_returns
 from analytics.catchrate.spec import CatchSpec
-from analytics.catchrate.trust import verdict_of
+from analytics.catchrate.trust import misfit_of, verdict_of
 from analytics.catchrate.validation import time_ordered_validation
 from analytics.counts import count_support
 from analytics.frames import ClubFrame, load_frame
@@ -44,13 +45,10 @@ Tell = Callable[[int, str], None]
 
 LIBRARIES = ("django", "numpy", "pandas", "scipy", "statsmodels")
 
-#: A fit whose share of blanks is further than this from the share that was found describes another club.
-LARGEST_BLANK_GAP = 0.15
-
 
 @dataclass(frozen=True, slots=True, eq=False)
-class GoodFit:
-    """A fit that passed its check, and the run that it was begun from."""
+class CheckedFit:
+    """A fit that came out, held against its own returns, and the run that it was begun from."""
 
     estimates: Estimates
     returns: Returns
@@ -77,7 +75,7 @@ def run_fit(*, claim: jobs.Claim, clock: Clock, progress: Progress | None = None
     tell(0, "reading the returns")
     club = job_of(claim).club
     club_frame = load_frame(club=club)
-    found = good_fit(club_frame, spec, _earlier_fit(club), tell)
+    found = checked_fit(club_frame, spec, _earlier_fit(club), tell)
     if isinstance(found, Refusal):
         _refuse(claim, clock(), found, club_frame)
         return
@@ -91,11 +89,16 @@ def run_fit(*, claim: jobs.Claim, clock: Clock, progress: Progress | None = None
         progress(total, total, "done")
 
 
-def judged(found: GoodFit, club_frame: ClubFrame, spec: CatchSpec) -> Fitted:
-    """A good fit with everything that is stored beside it, and what became of it on days it had not seen."""
+def judged(found: CheckedFit, club_frame: ClubFrame, spec: CatchSpec) -> Fitted:
+    """A fit with everything that is stored beside it, and what became of it on days it had not seen."""
     seed = seed_of(club_frame.fingerprint)
     diagnosis = diagnose_fit(found.estimates, found.returns, seed=seed)
-    validation = time_ordered_validation(club_frame.frame, spec, fit_catch, seed)
+
+    def fit_early(early: DataFrame, spec: CatchSpec) -> Estimates | Refusal:
+        # Its search begins at these variances, and ends where the early days alone have it.
+        return fit_catch(early, spec, None, found.estimates, warm_effects=False)
+
+    validation = time_ordered_validation(club_frame.frame, spec, fit_early, seed)
     return Fitted(
         estimates=found.estimates,
         revision=club_frame.revision,
@@ -122,23 +125,23 @@ def _earlier_fit(club: Club) -> tuple[FitRun, Estimates] | None:
         return None
 
 
-def good_fit(
+def checked_fit(
     club_frame: ClubFrame, spec: CatchSpec, earlier: tuple[FitRun, Estimates] | None, tell: Tell
-) -> GoodFit | Refusal:
-    """A fit that may be served. Where an earlier one leads nowhere it is begun again, from nothing: only
-    then is a refusal the returns' own."""
+) -> CheckedFit | Refusal:
+    """A fit, from an earlier one where there is one. Where that leads nowhere, or to a fit that does not
+    describe the returns, it is begun again, from nothing: only then is what is found the returns' own."""
     if earlier is not None:
         run, warm = earlier
-        found = _checked_fit(club_frame, spec, warm, tell)
-        if isinstance(found, GoodFit):
+        found = _fit_and_check(club_frame, spec, warm, tell)
+        if isinstance(found, CheckedFit) and misfit_of(found.check) is None:
             return replace(found, warm_from=run.uid)
-        logger.info("fitting again from nothing: %s", found.code, extra={"run_uid": str(run.uid)})
-    return _checked_fit(club_frame, spec, None, tell)
+        logger.info("fitting again from nothing", extra={"run_uid": str(run.uid)})
+    return _fit_and_check(club_frame, spec, None, tell)
 
 
-def _checked_fit(
+def _fit_and_check(
     club_frame: ClubFrame, spec: CatchSpec, warm: Estimates | None, tell: Tell
-) -> GoodFit | Refusal:
+) -> CheckedFit | Refusal:
     def tell_step(done: int, _total: int, message: str) -> None:
         # 'iteration 7' without its figures.
         tell(1 + done, f"fitting: {message.partition(',')[0]}")
@@ -148,21 +151,7 @@ def _checked_fit(
         return found
     tell(1 + spec.max_iterations, "checking")
     returns = usable_returns(club_frame.frame, spec)
-    check = check_fit(found, returns)
-    return refusal_of(check) or GoodFit(found, returns, check)
-
-
-def refusal_of(check: Check) -> Refusal | None:
-    """Why a fit that came out is not served all the same, or None when it is good enough to serve."""
-    if not check.deviance_explained > 0:
-        return Refusal("no_gain", "The fit says no more than each water's mean catch rate does.")
-    if not abs(check.blank_share_observed - check.blank_share_fitted) <= LARGEST_BLANK_GAP:
-        found, fitted = check.blank_share_observed, check.blank_share_fitted
-        return Refusal(
-            "blanks_not_described",
-            f"{found:.0%} of the returns are blanks where the fit expects {fitted:.0%}.",
-        )
-    return None
+    return CheckedFit(found, returns, check_fit(found, returns))
 
 
 def _refuse(claim: jobs.Claim, now: datetime, refusal: Refusal, club_frame: ClubFrame) -> None:

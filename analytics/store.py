@@ -17,36 +17,38 @@ import numpy as np
 from django.db import transaction
 
 from analytics.catchrate.basis import FloatArray
-from analytics.catchrate.estimates import FORMAT, NUMBERS, Estimates, from_document
+from analytics.catchrate.estimates import FORMAT, Estimates
 from analytics.catchrate.verdict import Verdict
 from analytics.models import FitCoefficient, FitRun, FitTerm
-from clubdata.errors import ClubdataError
+from analytics.stored import (
+    AS_IN_DOCUMENT,
+    OF_CONVERGENCE,
+    OF_ROWS,
+    DamagedFit,
+    StoredFit,
+    read_run,
+    seed_of,
+)
 from clubdata.models import Club, Job
 from clubdata.services import jobs
+
+__all__ = [
+    "DamagedFit",
+    "Fitted",
+    "StoredFit",
+    "forget",
+    "job_of",
+    "load_fit",
+    "promoted_run",
+    "seed_of",
+    "store_fit",
+]
 
 #: Runs of a club that stay; older ones go when a new one is stored, save the promoted one.
 KEPT_RUNS = 5
 CACHED_RUNS = 8
 COVARIANCE_DTYPE = "<f8"
 HEAVY = ("covariance", "support", "observed", "spec", "deviances", "check_report")
-#: Columns that hold what the estimates' document holds under the same name, whole or of its convergence.
-AS_IN_DOCUMENT = ("format", *NUMBERS, "reference", "dropped")
-OF_CONVERGENCE = ("converged", "gradient", "iterations", "seconds", "deviances")
-#: Columns of the rows' counts, by their name in the document.
-OF_ROWS = {
-    "used": "rows_used",
-    "blanks": "blanks",
-    "bounded": "bounded",
-    "estimated": "estimated",
-    "several_parts": "several_parts",
-    "left_out": "rows_left_out",
-}
-
-
-class DamagedFit(ClubdataError):
-    """The stored numbers of a run are not those that were written."""
-
-    code = "fit_damaged"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -66,16 +68,6 @@ class Fitted:
     check_report: Mapping[str, Any]
     verdict: Verdict
     warm_from: UUID | None = None
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class StoredFit:
-    """A run as the answers read it."""
-
-    estimates: Estimates
-    support: Mapping[str, Any]
-    observed: Mapping[str, Any]
-    seed: int
 
 
 def store_fit(*, claim: jobs.Claim, now: datetime, fitted: Fitted) -> FitRun:
@@ -134,17 +126,12 @@ def load_fit(run: FitRun) -> StoredFit:
         if run.uid in _cache:
             _cache.move_to_end(run.uid)
             return _cache[run.uid]
-    stored = _read(run)
+    stored = read_run(run)
     with _cache_lock:
         _cache[run.uid] = stored
         while len(_cache) > CACHED_RUNS:
             _cache.popitem(last=False)
     return stored
-
-
-def seed_of(fingerprint: str) -> int:
-    """Random draws are the same for the same rows."""
-    return int(fingerprint[:8], 16)
 
 
 def forget() -> None:
@@ -171,7 +158,7 @@ def _run_values(fitted: Fitted, document: Mapping[str, Any], now: datetime) -> d
         "versions": fitted.versions,
         "check_report": fitted.check_report,
         "verdict": fitted.verdict.code,
-        "verdict_reason": fitted.verdict.reason,
+        "verdict_reason": fitted.verdict.reason[:400],
         "covariance": raw,
         "covariance_size": len(fitted.estimates.covariance_factor),
         "covariance_dtype": COVARIANCE_DTYPE,
@@ -256,68 +243,10 @@ def _result(run: FitRun, *, promoted: bool) -> dict[str, Any]:
     }
 
 
-def _read(run: FitRun) -> StoredFit:
-    whole = FitRun.objects.get(pk=run.pk)
-    terms = list(FitTerm.objects.filter(run=whole).order_by("position"))
-    coefficients: dict[int, list[tuple[str, float, float]]] = {term.pk: [] for term in terms}
-    rows = FitCoefficient.objects.filter(term__run=whole).order_by("term", "position")
-    for term_id, *values in rows.values_list("term_id", "level", "estimate", "standard_error"):
-        coefficients[term_id].append((values[0], values[1], values[2]))
-    document = _document(whole, [_term_document(term, coefficients[term.pk]) for term in terms])
-    try:
-        estimates = from_document(document, _unpacked(whole))
-    except (ValueError, KeyError, TypeError) as error:
-        raise DamagedFit("The stored fit cannot be read; ask for a new one.") from error
-    return StoredFit(estimates, whole.support, whole.observed, seed_of(whole.fingerprint))
-
-
-def _document(run: FitRun, terms: list[dict[str, Any]]) -> dict[str, Any]:
-    return {
-        **{name: getattr(run, name) for name in AS_IN_DOCUMENT},
-        "terms": terms,
-        "convergence": {name: getattr(run, name) for name in OF_CONVERGENCE},
-        "rows": {
-            **{name: getattr(run, column) for name, column in OF_ROWS.items()},
-            "first": run.first_on.isoformat(),
-            "last": run.last_on.isoformat(),
-        },
-    }
-
-
-def _term_document(term: FitTerm, rows: list[tuple[str, float, float]]) -> dict[str, Any]:
-    levels = {"levels": [level for level, _, _ in rows]} if term.kind == "factor" else {}
-    return {
-        "term": {**term.learned, **levels},
-        "estimates": [estimate for _, estimate, _ in rows],
-        "standard_errors": [error for _, _, error in rows],
-        "components": term.components,
-        "edf": term.edf,
-        "prior_sd": term.prior_sd,
-        "start": term.first_column,
-    }
-
-
 def _packed(factor: FloatArray) -> bytes:
     buffer = io.BytesIO()
     np.save(buffer, np.ascontiguousarray(factor, dtype=COVARIANCE_DTYPE), allow_pickle=False)
     return buffer.getvalue()
-
-
-def _unpacked(run: FitRun) -> FloatArray:
-    """The covariance factor, once digest, type and shape are as they were stored.
-
-    :raises DamagedFit: they are not.
-    """
-    raw = bytes(run.covariance)
-    if hashlib.sha256(raw).hexdigest() != run.covariance_sha256:
-        raise DamagedFit("The stored covariance does not match its digest; ask for a new fit.")
-    try:
-        factor: FloatArray = np.load(io.BytesIO(raw), allow_pickle=False)
-    except (ValueError, EOFError, OSError) as error:
-        raise DamagedFit("The stored covariance is no array; ask for a new fit.") from error
-    if factor.dtype.str != run.covariance_dtype or factor.shape != (run.covariance_size,) * 2:
-        raise DamagedFit("The stored covariance has another shape or type than it had; ask for a new fit.")
-    return factor
 
 
 def job_of(claim: jobs.Claim) -> Job:

@@ -22,8 +22,9 @@ from analytics.catches import read_catch_lines
 from analytics.catchrate.estimates import Estimates, Refusal
 from analytics.catchrate.fit import fit_catch
 from analytics.catchrate.spec import CatchSpec, DidNotWeigh
+from analytics.enough import LEAST_ANGLERS, LEAST_CAUGHT, LEAST_RETURNS
 from analytics.frames import ClubFrame, load_frame
-from analytics.groups import LEAST_ANGLERS, LEAST_CAUGHT, LEAST_RETURNS, GroupReturns, groups_of
+from analytics.groups import GroupReturns, groups_of
 from analytics.models import FitRun, FitStudy
 from analytics.runs import checked_fit, judged
 from analytics.store import Fitted, StoredFit, job_of, load_fit, promoted_run, store_beside

@@ -22,6 +22,7 @@ from analytics.catchrate.fitted import (
     session_hours,
     session_words,
 )
+from analytics.catchrate.influence import Influence, most_influential
 from analytics.catchrate.likelihood import LARGEST_POWER, SMALLEST_POWER
 from analytics.catchrate.offset import EffortExponent, effort_exponents
 from analytics.catchrate.residuals import Flatness, flatness, quantile_residuals
@@ -29,7 +30,16 @@ from analytics.catchrate.returns import ESTIMATED, Returns
 from analytics.catchrate.scores import mean_deviance
 from analytics.catchrate.terms import Coded, LearnedFactor
 
-__all__ = ["Check", "Diagnosis", "Influence", "Wall", "check_fit", "diagnose_fit", "fitted_means"]
+__all__ = [
+    "Check",
+    "Diagnosis",
+    "Influence",
+    "MonthOfBlanks",
+    "Wall",
+    "check_fit",
+    "diagnose_fit",
+    "fitted_means",
+]
 
 #: A contribution to log mean beyond this, a factor of 150, has run away: a level of blanks alone, say.
 WALL_LOG = 5.0
@@ -37,7 +47,6 @@ WALL_LOG = 5.0
 WALL_PRIOR_SDS = 4.0
 #: Residuals of more returns than these are those of a random part, to bound time and memory.
 MOST_RESIDUALS = 100_000
-INFLUENTIAL = 10
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,18 +78,17 @@ class Check:
 
 
 @dataclass(frozen=True, slots=True)
-class Influence:
-    """A return that pulls hard: its position in the frame (from 0), its weights, its pull and its residual.
+class MonthOfBlanks:
+    """Returns of one calendar month, the share of blanks among them and the share that the fit expects.
 
-    `score` is the derivative of its log-likelihood by log mean, (y - mu) mu^(1-p) / phi, which is what it
-    adds to the equation of every coefficient it has a part in; `residual` is Pearson's.
+    `standard_error` is that of the share under the fit.
     """
 
-    position: int
-    weight_g: float
-    expected_g: float
-    score: float
-    residual: float
+    month: int
+    returns: int
+    observed: float
+    fitted: float
+    standard_error: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,8 +104,9 @@ class Wall:
 class Diagnosis:
     """Residuals against what they might depend on, the returns that pull hardest, estimates at a wall.
 
-    `residuals` returns gave a residual: those with an exact weight, or a random part of very many. A blank is
-    never said to be estimated, so residuals are standard normal over both classes together, not in each.
+    `blanks_by_month` are as found and as fitted. `residuals` returns gave a residual: those with an exact
+    weight, or a random part of very many. A blank is never said to be estimated, so residuals are
+    standard normal over both classes together, not in each.
     """
 
     residuals: int
@@ -106,6 +115,7 @@ class Diagnosis:
     flatness: tuple[Flatness, ...]
     influential: tuple[Influence, ...]
     walls: tuple[Wall, ...]
+    blanks_by_month: tuple[MonthOfBlanks, ...] = ()
 
 
 def check_fit(estimates: Estimates, returns: Returns | pd.DataFrame) -> Check:
@@ -164,8 +174,9 @@ def diagnose_fit(estimates: Estimates, returns: Returns | pd.DataFrame, seed: in
         residual_mean=float(z.mean()),
         residual_sd=float(z.std()),
         flatness=_flatness(fitted, chosen, z),
-        influential=_most_influential(fitted),
+        influential=most_influential(estimates, fitted),
         walls=_walls(estimates, fitted.returns),
+        blanks_by_month=_blanks_by_month(fitted),
     )
 
 
@@ -196,19 +207,19 @@ def _at(column: Coded, rows: NDArray[np.int64]) -> Coded:
     return Coded(column.codes[rows], column.levels)
 
 
-def _most_influential(fitted: Fitted) -> tuple[Influence, ...]:
-    exact, power = fitted.exact, fitted.power
-    y, mean, phi = fitted.returns.weight_g[exact], fitted.mean_g[exact], fitted.dispersion[exact]
-    score = (y - mean) * mean ** (1.0 - power) / phi
-    residual = (y - mean) / np.sqrt(phi * mean**power)
-    pull = np.abs(score)
-    first = max(len(pull) - INFLUENTIAL, 0)
-    rows = np.argpartition(pull, first)[first:]
-    rows = rows[np.lexsort((rows, -pull[rows]))]
-    columns = (fitted.returns.position[exact], y, mean, score, residual)
+def _blanks_by_month(fitted: Fitted) -> tuple[MonthOfBlanks, ...]:
+    """The months in which anyone fished."""
+    exact = fitted.exact
+    month = session_words(fitted.returns, "month").codes[exact]
+    chance = zero_probability(fitted.mean_g[exact], fitted.dispersion[exact], fitted.power)
+    blank = (fitted.returns.weight_g[exact] == 0.0).astype(np.float64)
+    counts = np.bincount(month, minlength=12)
+    sums = (np.bincount(month, values, 12) for values in (blank, chance, chance * (1.0 - chance)))
+    found, expected, variance = (total / np.maximum(counts, 1) for total in sums)
+    error = np.sqrt(variance / np.maximum(counts, 1))
     return tuple(
-        Influence(int(position), *(float(value) for value in rest))
-        for position, *rest in zip(*(column[rows] for column in columns), strict=True)
+        MonthOfBlanks(code + 1, int(counts[code]), *(float(v[code]) for v in (found, expected, error)))
+        for code in np.flatnonzero(counts).tolist()
     )
 
 

@@ -1,7 +1,7 @@
 """What a fit found: frozen, finite, and enough to answer every later question without the returns."""
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from datetime import date
 from typing import Any
@@ -11,7 +11,7 @@ import numpy as np
 from analytics.catchrate.basis import FloatArray
 from analytics.catchrate.terms import LearnedTerm, term_from_document
 
-FORMAT = 2
+FORMAT = 3
 
 #: Where a variance ended: inside, at nothing (kept at .001), or so wide that its penalty holds nothing.
 INSIDE, AT_ZERO, UNBOUNDED = "inside", "at zero", "unbounded"
@@ -189,7 +189,7 @@ class Estimates:
 
 
 def from_document(document: Mapping[str, Any], covariance_factor: FloatArray) -> Estimates:
-    """Estimates from `to_document` and the covariance factor kept beside it.
+    """Estimates from `to_document` and the covariance factor beside it, copied if it can change.
 
     :raises ValueError: unknown format, wrong shape, or a number that is not finite.
     """
@@ -201,7 +201,9 @@ def from_document(document: Mapping[str, Any], covariance_factor: FloatArray) ->
     return Estimates(
         **{name: document[name] for name in NUMBERS},
         terms=tuple(_term_estimate(item) for item in document["terms"]),
-        covariance_factor=np.array(covariance_factor, dtype=np.float64),
+        covariance_factor=np.array(
+            covariance_factor, dtype=np.float64, copy=covariance_factor.flags.writeable
+        ),
         convergence=Convergence(**_tuples(document["convergence"])),
         rows=Rows(**{**rows, **span}),
         reference=Reference(**_tuples(document["reference"])),
@@ -225,7 +227,7 @@ def _plain(value: Any) -> Any:
         case Mapping():
             return {str(name): _plain(item) for name, item in value.items()}
         case list() | tuple():
-            return [_plain(item) for item in value]
+            return list(value) if _plain_already(value) else [_plain(item) for item in value]
         case bool() | str() | None:
             return value
         case int():
@@ -236,3 +238,9 @@ def _plain(value: Any) -> Any:
             return float(value)
         case _:
             raise ValueError(f"estimates hold a {type(value).__name__}, which is not a JSON value")
+
+
+def _plain_already(values: Sequence[Any]) -> bool:
+    """Whether all are words or all finite numbers: there are thousands, and a run is loaded in no time."""
+    kinds = set(map(type, values))
+    return kinds == {str} or (kinds == {float} and all(map(math.isfinite, values)))

@@ -2,6 +2,7 @@
 
 import time
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -40,6 +41,8 @@ def fit_catch(
     spec: CatchSpec | None = None,
     progress: Progress | None = None,
     warm: Estimates | None = None,
+    *,
+    warm_effects: bool = True,
 ) -> Estimates | Refusal:
     """Fit the catch model to a club's returns, one row a part of a session.
 
@@ -48,7 +51,7 @@ def fit_catch(
     water_temperature_c, distance_m, peg_order (NaN missing); hours (rod-hours of the part); is_match;
     weight_g (of the whole session, NaN when not known); outcome. Optional: session (which rows are parts
     of one session; each its own when absent), bound_g (see `returns`). `warm` is an earlier fit of nearly
-    the same returns, to begin from.
+    the same returns, to begin from; without `warm_effects` only its variances, power and dispersion are.
 
     :raises KeyError: a column is missing from the frame.
     """
@@ -66,6 +69,8 @@ def fit_catch(
     unit_g = unit_of(design.returns)
     problem = problem_of(design, spec, unit_g)
     start = None if warm is None else warm_start(warm, design, unit_g)
+    if start is not None and not warm_effects:
+        start = replace(start, coefficients=None)
     try:
         solution = solve(
             problem, start=start, max_iterations=spec.max_iterations, tolerance=spec.tolerance, report=report

@@ -67,17 +67,20 @@ def dispersions_of(estimates: Estimates, returns: Returns, mean_g: FloatArray) -
 
 
 def fitted_means(estimates: Estimates, returns: Returns) -> FloatArray:
-    """The fitted mean of each session, (s,) grams, its angler and match day as they were.
+    """The fitted mean of each session, (s,) grams: the sum over its parts."""
+    by_part = part_means(estimates, returns)
+    if returns.session is None:
+        return by_part
+    return weighted_counts(returns.session, by_part, len(returns.weight_g))
 
-    The sum over its parts of hours times exp(eta).
-    """
+
+def part_means(estimates: Estimates, returns: Returns) -> FloatArray:
+    """Hours times exp(eta) of each part, (r,) grams, its angler and match day as they were."""
     eta = np.full(len(returns.hours), estimates.intercept)
     for item in estimates.terms:
         eta += item.term.encode(returns.features).spread(np.asarray(item.estimates))
     by_part: FloatArray = returns.hours * np.exp(eta)
-    if returns.session is None:
-        return by_part
-    return weighted_counts(returns.session, by_part, len(returns.weight_g))
+    return by_part
 
 
 def session_hours(returns: Returns) -> FloatArray:

@@ -55,9 +55,12 @@ class Problem:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Start:
-    """Where to begin: by block its coefficients and log smoothing parameters; power and dispersions."""
+    """Where to begin: by block its coefficients and log smoothing parameters; power and dispersions.
 
-    coefficients: Sequence[FloatArray]
+    Coefficients of None are sought from nothing, under the smoothing parameters that are given.
+    """
+
+    coefficients: Sequence[FloatArray] | None
     rho: FloatArray
     power: float
     log_dispersion: FloatArray

@@ -101,11 +101,12 @@ class Solver:
         coefficients[0] = family.start(rate)
         eliminated = np.zeros(self.equations.eliminated_size)
         rho = np.full(self.penalties.count, STARTING_RHO) if problem.rho is None else problem.rho
-        if start is not None:
+        if start is not None and start.coefficients is not None:
             given = [value for place, value in enumerate(start.coefficients) if place != problem.eliminate]
             coefficients = np.concatenate(given)
             if problem.eliminate is not None:
                 eliminated = np.asarray(start.coefficients[problem.eliminate])
+        if start is not None:
             rho = start.rho if problem.rho is None else rho
             if isinstance(family, Tweedie) and family.search:
                 family = family.at(start.power)

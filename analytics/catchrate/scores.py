@@ -6,12 +6,17 @@ from analytics.catchrate.basis import FloatArray
 
 
 def mean_deviance(weight_g: FloatArray, mean_g: FloatArray, power: float) -> float:
-    """Mean unit deviance of a Tweedie, 1 < power < 2 (Jorgensen 1997, *Theory of Dispersion Models*)."""
+    """Mean unit deviance of a Tweedie, 1 < power < 2."""
+    return float(unit_deviances(weight_g, mean_g, power).mean())
+
+
+def unit_deviances(weight_g: FloatArray, mean_g: FloatArray, power: float) -> FloatArray:
+    """Of each weight (n,), 1 < power < 2 (Jorgensen 1997, *Theory of Dispersion Models*)."""
     rest, left = 2.0 - power, 1.0 - power
     with np.errstate(divide="ignore", invalid="ignore"):
         saturated = np.where(weight_g > 0.0, weight_g**rest / (left * rest), 0.0)
-    unit = 2.0 * (saturated - weight_g * mean_g**left / left + mean_g**rest / rest)
-    return float(unit.mean())
+    unit: FloatArray = 2.0 * (saturated - weight_g * mean_g**left / left + mean_g**rest / rest)
+    return unit
 
 
 def ranked_probability_scores(weight_g: FloatArray, draws_g: FloatArray) -> FloatArray:

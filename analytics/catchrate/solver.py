@@ -44,7 +44,7 @@ def solve(
     solver = Solver(problem)
     state = solver.begin(start)
     part_eta = None
-    if start is None:
+    if start is None or start.coefficients is None:
         for _ in range(APPROACHES):
             round_ = Round(solver, state, part_eta)
             state, part_eta = round_.approached(), round_.new_part_eta

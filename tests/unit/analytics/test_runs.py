@@ -2,6 +2,7 @@
 
 import json
 from datetime import timedelta
+from decimal import Decimal
 from typing import Any
 from unittest.mock import patch
 from uuid import uuid4
@@ -14,11 +15,12 @@ from analytics import runs, store
 from analytics.answers.freshness import Freshness, fit_status
 from analytics.catchrate.check import Check, Diagnosis, Wall
 from analytics.catchrate.estimates import FORMAT, Refusal
+from analytics.catchrate.verdict import EFFORT_NOT_DESCRIBED, HELD, NO_GAIN, Verdict
 from analytics.frames import ClubFrame
 from analytics.models import FitRun
 from analytics.report import report_of
 from analytics.requests import FAILED_WAITS, fit_stale_clubs, request_fit
-from analytics.runs import refusal_of, run_fit
+from analytics.runs import run_fit
 from analytics.store import KEPT_RUNS, load_fit, promoted_run
 from clubdata.models import Club, Job, JobState, Outcome, Return, SessionPart
 from clubdata.services import jobs
@@ -55,9 +57,9 @@ def test_a_return_that_arrives_during_the_fit_leaves_it_stale(stored_club: Store
     club = stored_club.club
     real = runs.fit_catch
 
-    def arrives_meanwhile(*args: object) -> object:
+    def arrives_meanwhile(*args: Any, **early: Any) -> object:
         touch(club)
-        return real(*args)  # type: ignore[arg-type]
+        return real(*args, **early)
 
     with patch.object(runs, "fit_catch", arrives_meanwhile):
         fit_now(club)
@@ -195,9 +197,10 @@ def test_a_fit_that_an_earlier_one_leads_nowhere_is_begun_again(stored_club: Sto
     fit_now(stored_club.club)
     real, begun = runs.fit_catch, []
 
-    def lost_when_warm(frame: Any, spec: Any, tell: Any = None, warm: Any = None) -> object:
-        if tell is not None:  # the validation's own fit tells nobody
-            begun.append("cold" if warm is None else "warm")
+    def lost_when_warm(frame: Any, spec: Any, tell: Any, warm: Any, **early: Any) -> object:
+        if early:
+            return real(frame, spec, tell, warm, **early)
+        begun.append("cold" if warm is None else "warm")
         return real(frame, spec, tell, warm) if warm is None else Refusal("not_converged", "-")
 
     with patch.object(runs, "fit_catch", lost_when_warm):
@@ -208,8 +211,7 @@ def test_a_fit_that_an_earlier_one_leads_nowhere_is_begun_again(stored_club: Sto
 
 def test_a_warm_fit_that_does_not_pass_its_check_is_begun_again(stored_club: StoredClub) -> None:
     fit_now(stored_club.club)
-    answers = iter([Refusal("no_gain", "-"), None])
-    with patch.object(runs, "refusal_of", lambda _: next(answers)):
+    with patch.object(runs, "misfit_of", lambda _: Verdict(NO_GAIN, "-")):
         run = fit_now(stored_club.club)
     assert run.warm_from is None and run.promoted
 
@@ -270,14 +272,60 @@ def check(**values: float) -> Check:
     return Check(**{**good, **values})  # type: ignore[arg-type]
 
 
-def test_a_fit_that_describes_another_club_is_not_served() -> None:
-    assert refusal_of(check()) is None
-    unlike = refusal_of(check(blank_share_observed=0.4))
-    assert unlike is not None and unlike.code == "blanks_not_described"
-    vain = refusal_of(check(deviance_explained=-0.1))
-    assert vain is not None and vain.code == "no_gain"
-    unknown = refusal_of(check(deviance_explained=float("nan")))
-    assert unknown is not None
+def enter_hours_at_random(club: Club) -> None:
+    """Hours that have nothing to do with the sessions: nobody's fit, but one comes out."""
+    rng = np.random.default_rng(3)
+    sessions = list(Return.objects.filter(club=club))
+    for session in sessions:
+        session.hours = Decimal(int(rng.integers(3, 25))) / 2
+    Return.objects.bulk_update(sessions, ["hours"])
+    touch(club)
+
+
+def test_a_fit_that_does_not_hold_is_kept_and_the_last_good_one_serves(stored_club: StoredClub) -> None:
+    club = stored_club.club
+    good = fit_now(club)
+    assert (good.verdict, good.verdict_reason, good.promoted) == (HELD, "", True)
+    enter_hours_at_random(club)
+    bad = fit_now(club)
+    assert (bad.verdict, bad.promoted) == (EFFORT_NOT_DESCRIBED, False)
+    assert "hours" in bad.verdict_reason
+    assert promoted_run(club=club) == good
+    assert bad.job.state == JobState.FINISHED
+    assert (bad.job.result["promoted"], bad.job.result["verdict"]) == (False, EFFORT_NOT_DESCRIBED)
+    assert bad.job.result["verdict_reason"] == bad.verdict_reason
+    status = fit_status(club=club)
+    assert status.fit is not None
+    assert (status.freshness, status.fit.uid, status.fit.verdict) == (Freshness.STALE, good.uid, HELD)
+    assert (status.kept_uid, status.kept_code) == (bad.job.uid, EFFORT_NOT_DESCRIBED)
+    assert status.kept_reason == bad.verdict_reason
+
+
+def test_returns_that_were_tried_in_vain_are_not_tried_again_until_one_changes(
+    stored_club: StoredClub,
+) -> None:
+    club = stored_club.club
+    enter_hours_at_random(club)
+    fit_now(club)
+    assert promoted_run(club=club) is None
+    assert fit_stale_clubs(now=NOW) == []
+    touch(club)
+    assert [job.club for job in fit_stale_clubs(now=NOW)] == [club]
+
+
+def test_what_an_earlier_format_found_wanting_is_tried_again(stored_club: StoredClub) -> None:
+    enter_hours_at_random(stored_club.club)
+    fit_now(stored_club.club)
+    FitRun.objects.update(format=FORMAT - 1)
+    assert [job.club for job in fit_stale_clubs(now=NOW)] == [stored_club.club]
+
+
+def test_the_kept_run_says_why_in_figures_too(stored_club: StoredClub) -> None:
+    enter_hours_at_random(stored_club.club)
+    run = fit_now(stored_club.club)
+    exponents = run.check_report["check"]["effort_exponents"]
+    assert any(abs(item["exponent"] - 1) > 0.6 and abs(item["z"]) > 3 for item in exponents)
+    assert len(run.check_report["validation"]["comparisons"]) == 3
 
 
 def test_the_schedule_asks_for_nothing_while_a_fit_is_under_way(stored_club: StoredClub) -> None:

@@ -46,7 +46,7 @@ def fitted(estimates: Estimates) -> Fitted:
         versions={},
         check_report={},
         observed={},
-        verdict=Verdict(HELD, "", may_serve=True),
+        verdict=Verdict(HELD, ""),
     )
 
 

@@ -4,10 +4,11 @@ import pytest
 
 from analytics.catchrate.estimates import Estimates, Refusal, from_document
 from analytics.catchrate.fit import fit_catch
+from analytics.catchrate.forecast import forecast
 from analytics.catchrate.predict import Questions, expectation
 from analytics.catchrate.returns import usable_returns
 from analytics.catchrate.spec import CatchSpec, DidNotWeigh
-from analytics.catchrate.validation import OURS, Validation, forecast, time_ordered_validation
+from analytics.catchrate.validation import OURS, Validation, time_ordered_validation
 from tests.simulation.club import simulate_club
 from tests.simulation.harder import Harder
 
@@ -95,6 +96,59 @@ def test_too_few_last_days_are_refused_with_the_number_needed(frame: pd.DataFram
     assert (found.code, found.needed) == ("too_few_to_validate", 20)
     nothing = time_ordered_validation(frame.iloc[:0], CatchSpec(), fit_catch)
     assert isinstance(nothing, Refusal)
+
+
+def test_too_few_last_days_are_refused_however_many_fished_them(frame: pd.DataFrame) -> None:
+    days = np.unique(frame["fished_on"])[:20]
+    crowded = pd.concat([frame[frame["fished_on"].isin(days)]] * 8, ignore_index=True)
+    found = time_ordered_validation(crowded, CatchSpec(), fit_catch)
+    assert isinstance(found, Refusal)
+    assert (found.code, found.needed) == ("too_few_to_validate", 5)
+
+
+def test_differences_are_those_of_the_scores(validation: Validation) -> None:
+    assert [item.method for item in validation.comparisons] == METHODS[1:]
+    ours = validation.score(OURS)
+    for item in validation.comparisons:
+        other = validation.score(item.method)
+        assert item.deviance.value == pytest.approx(ours.deviance - other.deviance, rel=1e-9)
+        assert item.crps_g.value == pytest.approx(ours.crps_g - other.crps_g, rel=1e-9)
+        assert item.deviance.z < -3
+
+
+def test_coverage_is_told_once_whichever_way_it_is_asked_for(validation: Validation) -> None:
+    ours = validation.score(OURS)
+    assert validation.calibration.coverage(0.5).found == pytest.approx(ours.coverage_50)
+    assert validation.calibration.coverage(0.9).found == pytest.approx(ours.coverage_90)
+    assert sum(item.sessions for item in validation.calibration.classes) == validation.tested
+
+
+def test_beginning_at_the_variances_of_the_whole_ends_where_beginning_from_nothing_does(
+    frame: pd.DataFrame, validation: Validation
+) -> None:
+    """The later days' returns, which were in the whole, tell the early fit nothing."""
+    whole = fit_catch(frame)
+    assert isinstance(whole, Estimates)
+
+    def early_fit(early: pd.DataFrame, spec: CatchSpec) -> Estimates | Refusal:
+        return fit_catch(early, spec, None, whole, warm_effects=False)
+
+    warm = time_ordered_validation(frame, CatchSpec(), early_fit)
+    assert isinstance(warm, Validation)
+    assert warm.score(OURS).deviance == pytest.approx(validation.score(OURS).deviance, rel=1e-4)
+    assert warm.score(OURS).crps_g == pytest.approx(validation.score(OURS).crps_g, rel=1e-3)
+
+
+def test_a_fit_that_has_run_away_scores_badly_and_breaks_nothing(frame: pd.DataFrame) -> None:
+    def away(early: pd.DataFrame, spec: CatchSpec) -> Estimates | Refusal:
+        estimates = fit_catch(early, spec)
+        assert isinstance(estimates, Estimates)
+        document = estimates.to_document() | {"intercept": 2000.0}
+        return from_document(document, estimates.covariance_factor)
+
+    found = time_ordered_validation(frame, CatchSpec(), away)
+    assert isinstance(found, Validation)
+    assert found.comparisons[0].deviance.value > 0
 
 
 def test_a_refused_fit_is_passed_on(frame: pd.DataFrame) -> None:
