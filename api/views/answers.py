@@ -2,6 +2,7 @@
 
 import inspect
 from collections.abc import Callable, Hashable, Mapping
+from dataclasses import replace
 from datetime import date
 from typing import Any, ClassVar, TypeVar
 
@@ -17,6 +18,7 @@ from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 
 from analytics.answers.served import served
+from api.ahead import AHEAD, Again
 from api.forms.bodies import Bodies, Body
 from api.forms.charts.base import Chart
 from api.forms.negotiation import BY_NAME, FORMS, Form, Shape, negotiate
@@ -27,6 +29,8 @@ from api.query import QuerySerializer
 from api.serializers.shapes import OutputSerializer
 from api.views.base import ClubView
 from clubdata.errors import Conflict, InvalidInput
+from clubdata.models import Club
+from clubdata.services.members import Membership
 from clubdata.services.waters import date_at_water
 
 BODIES = Bodies()
@@ -76,6 +80,8 @@ class AnswerView(ClubView):
     noun: ClassVar[str]
     charts: ClassVar[Mapping[str, Callable[[Any], Chart | None]]] = {}
     personal: ClassVar[bool] = False
+    #: Whose question it is where no request asks it.
+    lent: Membership | None = None
 
     def build(self, parameters: Mapping[str, Any]) -> Any:
         """The answer to the question's own parameters, with `self.kwargs`, `self.who` and `self.today`."""
@@ -84,6 +90,10 @@ class AnswerView(ClubView):
     def sheets(self, answer: Any) -> tuple[Sheet, ...]:  # noqa: ARG002 - a subclass's to use
         """The answer's tables."""
         return ()
+
+    @property
+    def who(self) -> Membership:
+        return super().who if self.lent is None else self.lent
 
     @property
     def today(self) -> date:
@@ -99,13 +109,42 @@ class AnswerView(ClubView):
 
     def get(self, request: Request, **_: Any) -> HttpResponseBase:
         form = self._form(request)
-        today = self.today
-        key = self._key(form, today)
+        body = self.body(form)
+        AHEAD.note(club=self.who.club, question=self._question(form), again=self._again(form))
+        return respond(request, body, form)
+
+    def body(self, form: Form) -> Body:
+        """The answer in a form, as it is kept or else worked out and kept."""
+        # What the answer depends on is read before the answer: that may be newer than the key, never older.
+        key = (served(club=self.who.club), self.today, self._question(form))
         body = BODIES.get(key)
         if body is None:
-            body = self._write(form, today)
+            body = self._write(form)
             BODIES.keep(key, body)
-        return respond(request, body, form)
+        return body
+
+    def _question(self, form: Form) -> Hashable:
+        """Who asks what: what is told to one club, role or, where personal, member reaches no other."""
+        return (
+            self.who.club.uid,
+            type(self),
+            tuple(sorted((name, str(value)) for name, value in self.kwargs.items())),
+            tuple(sorted((name, repr(value)) for name, value in self.parameters.items())),
+            form.name,
+            self.who.roles,
+            self.who.member.uid if self.personal else None,
+        )
+
+    def _again(self, form: Form) -> Again:
+        """Answer the same question once more, apart from the request that asked it."""
+        kind, kwargs, parameters, who = type(self), self.kwargs, self.parameters, self.who
+
+        def again(club: Club) -> None:
+            view = kind()
+            view.kwargs, view.parameters, view.lent = kwargs, parameters, replace(who, club=club)
+            view.body(form)
+
+        return again
 
     def _form(self, request: Request) -> Form:
         named = self.parameters.get("format")
@@ -131,32 +170,21 @@ class AnswerView(ClubView):
             case _:
                 return True
 
-    def _key(self, form: Form, today: date) -> Hashable:
-        """Everything that a body depends on; what is read here is read before the answer."""
-        return (
-            self.who.club.uid,
-            served(club=self.who.club),
-            today,
-            type(self),
-            tuple(sorted((name, str(value)) for name, value in self.kwargs.items())),
-            tuple(sorted((name, repr(value)) for name, value in self.parameters.items())),
-            form.name,
-            self.who.roles,
-            self.who.member.uid if self.personal else None,
-        )
-
-    def _write(self, form: Form, today: date) -> Body:
-        question = {name: value for name, value in self.parameters.items() if name not in FORM_FIELDS}
-        answer = self.build(question)
+    def _write(self, form: Form) -> Body:
+        answer = self.build(self._own_parameters())
         data = self.serializer(answer).data
         rendered = Rendered(
             noun=self.noun,
             data=data,
             sheets=lambda: self.sheets(answer),
             chart=lambda: self._chart(answer),
-            about=lambda: self.about(answer, data, today),
+            about=lambda: self.about(data),
         )
         return render(form, rendered, sheet=self.parameters.get("sheet"), width=self._width())
+
+    def _own_parameters(self) -> dict[str, Any]:
+        """The question's parameters, without those of the form."""
+        return {name: value for name, value in self.parameters.items() if name not in FORM_FIELDS}
 
     def _width(self) -> Width:
         return Width(self.parameters.get("width", Width.PRINT.value))
@@ -175,13 +203,13 @@ class AnswerView(ClubView):
             )
         return chart
 
-    def about(self, answer: Any, data: Mapping[str, Any], today: date) -> About:  # noqa: ARG002
+    def about(self, data: Mapping[str, Any]) -> About:
         """What stands before the tables of a workbook, from what the answer says of itself."""
         fit, reference = data.get("fit") or {}, data.get("reference") or {}
-        asked = "; ".join(f"{name}: {value}" for name, value in self.request.query_params.items())
+        asked = "; ".join(f"{name}: {value}" for name, value in self._own_parameters().items())
         lines = [
             ("club", self.who.club.name),
-            ("asked on", today.isoformat()),
+            ("asked on", self.today.isoformat()),
             ("asked", asked),
             (
                 "reference",
