@@ -148,19 +148,19 @@ def _season(around: Sequence[int]) -> str:
 def _read(bait: int | None, place: Place, months: Sequence[int], until: date) -> list[_Session]:
     """The water's sessions of these months until a day whose weight is known, the latest first: all on the
     bait (key), or on any."""
-    rows = Return.objects.filter(
-        club_id=place.water.club_id,
-        water=place.water,
-        outcome__in=KNOWN,
-        fished_on__month__in=months,
-    )
+    rows = Return.objects.filter(club_id=place.water.club_id, water=place.water, outcome__in=KNOWN)
     if bait is not None:
         others = SessionPart.objects.filter(session=OuterRef("pk")).exclude(hook_bait_id=bait)
         rows = rows.filter(~Exists(others), parts__hook_bait_id=bait)
-    found = rows.order_by("-fished_on", "-pk").values_list(
-        *("pk", "peg_id", "fished_on", "member_id", "session_kind", "weight_g"),
-        Cast(F("hours") * F("rods"), FloatField()),
-        Cast("parts__distance_m", FloatField()),
+    # The month last: it is the dearest to compare.
+    found = (
+        rows.filter(fished_on__month__in=months)
+        .order_by("-fished_on", "-pk")
+        .values_list(
+            *("pk", "peg_id", "fished_on", "member_id", "session_kind", "weight_g"),
+            Cast(F("hours") * F("rods"), FloatField()),
+            Cast("parts__distance_m", FloatField()),
+        )
     )
     # The day is compared here: a bound on it in the query makes SQLite walk through the whole club's days.
     return _sessions(row for row in found[:MOST_SESSIONS] if row[2] <= until)

@@ -5,8 +5,6 @@ from dataclasses import dataclass
 from datetime import date
 from uuid import UUID
 
-from django.db.models import Prefetch
-
 from clubdata.errors import NotFound
 from clubdata.models import Club, Peg, PegHazard, Water
 from clubdata.rules.cautions import Caution, forbids_advice, means_power_line
@@ -147,12 +145,11 @@ def find_place(*, club: Club, water: str, peg: str | None, today: date) -> Place
 
 def _pegs(water: Water, *, today: date) -> list[PegHere]:
     """The water's pegs, each bank in its order."""
-    hazards = Prefetch("hazards", standing_hazards(today), to_attr="standing")
+    standing: dict[int, list[PegHazard]] = {}
+    for hazard in standing_hazards(today).filter(club_id=water.club_id, peg__water=water):
+        standing.setdefault(hazard.peg_id, []).append(hazard)
     pegs = Peg.objects.filter(club_id=water.club_id, water=water).order_by("bank", "bank_order")
-    return [
-        PegHere(peg, getattr(peg, "standing"))  # noqa: B009 - set by the prefetch
-        for peg in pegs.prefetch_related(hazards)
-    ]
+    return [PegHere(peg, standing.get(peg.pk, [])) for peg in pegs]
 
 
 def no_advice_at(here: PegHere) -> bool:
