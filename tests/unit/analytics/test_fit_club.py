@@ -7,7 +7,7 @@ import pytest
 from django.core.management import CommandError, call_command
 
 from analytics.management.commands import fit_club
-from analytics.models import FitRun
+from analytics.models import FitRun, FitStudy
 from clubdata.models import Job, JobState
 from clubdata.services import jobs
 from tests.factories import make_club
@@ -33,6 +33,7 @@ def test_here_fits_in_this_process(stored_club: StoredClub, rung: list[int]) -> 
     fit = FitRun.objects.get(promoted=True)
     assert f"Fitted {fit.rows_used:,} returns" in said and str(fit.uid) in said
     assert rung == []
+    assert "Studied it" in said and FitStudy.objects.get().run == fit
 
 
 @pytest.mark.django_db

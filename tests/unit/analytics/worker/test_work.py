@@ -118,3 +118,26 @@ def test_the_lease_is_kept_while_the_work_computes(settings) -> None:  # type: i
     assert job.heartbeat_at is not None and job.heartbeat_at >= NOON + timedelta(seconds=2)
     before = ticks
     assert not threading.Event().wait(0.3) and ticks == before
+
+
+def test_the_study_that_a_fit_asked_for_is_rung_for(job: Job, monkeypatch: pytest.MonkeyPatch) -> None:
+    fit = jobs.request_job(club=job.club, kind=JobKind.FIT, payload={}, actor=None, now=NOON)
+    rung: list[int] = []
+    asked: list[Job] = []
+
+    def promoted(*, claim: jobs.Claim, clock: work.Clock) -> None:
+        asked.append(jobs.request_job(club=job.club, kind=JobKind.STUDY, payload={}, actor=None, now=clock()))
+        jobs.finish(claim=claim, now=clock(), result={})
+
+    monkeypatch.setattr(work, "ring", lambda *, job_id: rung.append(job_id))
+    monkeypatch.setitem(work.WORK, JobKind.FIT, promoted)
+    work.run_job(job_id=fit.pk, clock=noon)
+    assert rung == [asked[0].pk]
+
+
+def test_no_other_job_rings_for_a_study(job: Job, monkeypatch: pytest.MonkeyPatch) -> None:
+    jobs.request_job(club=job.club, kind=JobKind.STUDY, payload={}, actor=None, now=NOON)
+    rung: list[int] = []
+    monkeypatch.setattr(work, "ring", lambda *, job_id: rung.append(job_id))
+    run(job, monkeypatch, finishing)
+    assert rung == []
