@@ -29,6 +29,7 @@ from analytics.stored import (
     read_run,
     seed_of,
 )
+from analytics.turns import Turns
 from clubdata.models import Club, Job
 from clubdata.services import jobs
 
@@ -115,6 +116,8 @@ def promoted_run(*, club: Club, target: str = "") -> FitRun | None:
 
 _cache: OrderedDict[UUID, StoredFit] = OrderedDict()
 _cache_lock = threading.Lock()
+#: Threads that want the same run read it once.
+_turns = Turns()
 
 
 def load_fit(run: FitRun) -> StoredFit:
@@ -122,16 +125,29 @@ def load_fit(run: FitRun) -> StoredFit:
 
     :raises DamagedFit: digest, shape, type or a number is not as it was stored.
     """
+    stored = _kept(run.uid)
+    if stored is not None:
+        return stored
+    with _turns.of(run.uid):
+        stored = _kept(run.uid)
+        if stored is None:
+            stored = read_run(run)
+            _keep(run.uid, stored)
+    return stored
+
+
+def _kept(uid: UUID) -> StoredFit | None:
     with _cache_lock:
-        if run.uid in _cache:
-            _cache.move_to_end(run.uid)
-            return _cache[run.uid]
-    stored = read_run(run)
+        if uid in _cache:
+            _cache.move_to_end(uid)
+        return _cache.get(uid)
+
+
+def _keep(uid: UUID, stored: StoredFit) -> None:
     with _cache_lock:
-        _cache[run.uid] = stored
+        _cache[uid] = stored
         while len(_cache) > CACHED_RUNS:
             _cache.popitem(last=False)
-    return stored
 
 
 def forget() -> None:

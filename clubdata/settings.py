@@ -124,7 +124,7 @@ JOB_ATTEMPTS = 3
 JOB_REAP_EVERY_S = int(os.environ.get("CLUBDATA_JOB_REAP_EVERY_S", "10"))
 REFIT_EVERY_S = int(os.environ.get("CLUBDATA_REFIT_EVERY_S", "900"))
 # How often a web process looks whether a new fit is served, to read it before anyone asks; 0 for never.
-ANSWERS_AHEAD_S = 1.0
+ANSWERS_AHEAD_S = 0.5
 UPLOAD_DIR = VAR_DIR / "uploads"
 UPLOAD_LIMIT_BYTES = 50 * 1024 * 1024
 

@@ -8,8 +8,10 @@ answer a key.
 import hashlib
 import threading
 from collections import OrderedDict
-from collections.abc import Hashable
+from collections.abc import Callable, Hashable
 from dataclasses import dataclass
+
+from analytics.turns import Turns
 
 MOST_BYTES = 32 * 1024 * 1024
 #: A larger body would push out too much else.
@@ -40,6 +42,7 @@ class Bodies:
         self._kept: OrderedDict[Hashable, Body] = OrderedDict()
         self._bytes = 0
         self._lock = threading.Lock()
+        self._turns = Turns()
 
     def get(self, key: Hashable) -> Body | None:
         with self._lock:
@@ -47,6 +50,18 @@ class Bodies:
             if body is not None:
                 self._kept.move_to_end(key)
             return body
+
+    def get_or_write(self, key: Hashable, write: Callable[[], Body]) -> Body:
+        """The body that is kept, or else a new one, which is written once for all who wait for it."""
+        body = self.get(key)
+        if body is not None:
+            return body
+        with self._turns.of(key):
+            body = self.get(key)
+            if body is None:
+                body = write()
+                self.keep(key, body)
+        return body
 
     def keep(self, key: Hashable, body: Body) -> None:
         if len(body.content) > self._largest_body:

@@ -117,11 +117,7 @@ class AnswerView(ClubView):
         """The answer in a form, as it is kept or else worked out and kept."""
         # What the answer depends on is read before the answer: that may be newer than the key, never older.
         key = (served(club=self.who.club), self.today, self._question(form))
-        body = BODIES.get(key)
-        if body is None:
-            body = self._write(form)
-            BODIES.keep(key, body)
-        return body
+        return BODIES.get_or_write(key, lambda: self._write(form))
 
     def _question(self, form: Form) -> Hashable:
         """Who asks what: what is told to one club, role or, where personal, member reaches no other."""

@@ -36,8 +36,8 @@ from clubdata.demo.files import RETURNS_FILE
 from tests.benchmarks.reading import SERVER, scratch_database
 from tests.services.stage import Office, Stage, free_port, stage_environ, wait_for
 
-#: What a moment after a fit is, in seconds: the web process looks for a new one every second.
-MOMENT_S = 3.0
+#: What a moment after a fit is, in seconds: the web process looks for a new one twice a second.
+MOMENT_S = 2.0
 WARM_UP = 20
 
 
@@ -84,7 +84,7 @@ def kinds(water: str) -> list[Kind]:
         f"{of_water}/advice/?month={month}&hours={hours}" for hours in (3, 6) for month in range(1, 13)
     )
     forms = tuple(f"{of_water}/peg-form/?month={month}" for month in range(1, 13))
-    trends = ("bait_month", "distance_season", "temperature", "year", "year_month")
+    trends = ("bait-month", "distance-season", "temperature", "year", "year-month")
     return [
         Kind("advice", f"{of_water}/advice/?month=7", months),
         Kind("peg form", f"{of_water}/peg-form/", forms),

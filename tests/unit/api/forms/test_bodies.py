@@ -1,6 +1,9 @@
 """Bodies are kept up to so many bytes, the least asked for going first."""
 
 import threading
+import time
+
+import pytest
 
 from api.forms.bodies import Bodies, Body, body_of
 
@@ -49,3 +52,38 @@ def test_threads_leave_the_count_right() -> None:
     for thread in threads:
         thread.join()
     assert bodies.bytes_kept == sum(len(one.content) for one in bodies._kept.values()) <= 1000
+
+
+def test_what_many_want_at_once_is_written_once() -> None:
+    bodies, written, begun = Bodies(), [], threading.Event()
+
+    def write() -> Body:
+        begun.set()
+        time.sleep(0.05)
+        written.append(1)
+        return body(b"x")
+
+    found: list[Body] = []
+    threads = [
+        threading.Thread(target=lambda: found.append(bodies.get_or_write("a", write))) for _ in range(6)
+    ]
+    for thread in threads:
+        thread.start()
+    assert begun.wait(5)
+    assert bodies.get_or_write("b", lambda: body(b"other")).content == b"other", "another waits for nobody"
+    for thread in threads:
+        thread.join()
+    assert len(written) == 1 and len(found) == 6
+    assert not bodies._turns._held
+
+
+def test_a_body_that_could_not_be_written_is_tried_again() -> None:
+    bodies = Bodies()
+
+    def fail() -> Body:
+        raise KeyError("no such thing")
+
+    for _ in range(2):
+        with pytest.raises(KeyError):
+            bodies.get_or_write("a", fail)
+    assert bodies.get_or_write("a", lambda: body(b"x")).content == b"x"
