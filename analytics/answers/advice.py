@@ -7,7 +7,7 @@ from uuid import UUID
 
 from analytics.answers.choices import Choice
 from analytics.answers.freshness import FitSummary, summary_of
-from analytics.answers.knowledge import KNOWLEDGE_RULE, Part, part_of
+from analytics.answers.knowledge import KNOWLEDGE_RULE, WORTH_TRYING_RULE, Part, part_of
 from analytics.answers.nothing import NoAdvice, no_run, nothing_offered, too_few
 from analytics.answers.past_returns import PastReturns, past_returns
 from analytics.answers.places import Hazard, PegName, Place, find_place, no_advice_at
@@ -20,7 +20,7 @@ from analytics.answers.question import (
     check_target,
     limits_of,
 )
-from analytics.answers.ranking import WORTH_TRYING_RULE, rank
+from analytics.answers.ranking import rank
 from analytics.answers.scene import Scene, Setting, offers
 from analytics.answers.support import NOBODY, Behind, behind_of, by_method, water_support
 from analytics.answers.wording import (

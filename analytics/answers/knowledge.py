@@ -5,6 +5,7 @@ from datetime import date
 
 from analytics.answers.support import Tally
 from analytics.observed.privacy import LEAST_ANGLERS
+from clubdata.rules.units import format_pounds_ounces
 
 A_LOT, A_FAIR_AMOUNT, A_LITTLE = "a lot", "a fair amount", "a little"
 
@@ -19,6 +20,14 @@ KNOWLEDGE_RULE = (
     "members, the last of them within 2 years of the latest return of all, at least 10 with it in this "
     "month, and the upper end of the 90 % interval at most 2 times the lower; 'a fair amount': at least 10, "
     "within 4 years, at least 3, and at most 3 times; 'a little': anything less."
+)
+
+
+#: A choice of which little is known is worth trying with at least this chance to lie above the first.
+WORTH_A_CHANCE = 0.25
+WORTH_TRYING_RULE = (
+    "'worth trying': not the first, little known of it, at least 1 chance in 4 that it lies above the first, "
+    "and the upper end of its 90 % interval above the first's expected weight."
 )
 
 
@@ -66,6 +75,22 @@ def how_much_we_know(*, near: Tally, in_month: int, upper_over_lower: float, lat
         ):
             return word
     return A_LITTLE
+
+
+def worth_trying(*, known: str, chance_beats_first: float | None, upper_g: float, first_g: float) -> str:
+    """Why a choice is worth trying, by `WORTH_TRYING_RULE`, or empty.
+
+    `chance_beats_first` is None for the first itself, whose expected weight is `first_g`; `upper_g` is the
+    upper end of the choice's own 90 % interval.
+    """
+    if chance_beats_first is None or known != A_LITTLE:
+        return ""
+    if chance_beats_first < WORTH_A_CHANCE or upper_g <= first_g:
+        return ""
+    return (
+        f"Little is known of it, but it has {chance_beats_first:.0%} chance to do better than the first, and "
+        f"may bring up to {format_pounds_ounces(round(upper_g))} on average: worth trying and a return."
+    )
 
 
 def _within(last: date, latest: date, years: int) -> bool:

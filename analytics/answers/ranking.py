@@ -17,7 +17,7 @@ from analytics.answers.choices import (
     lb_oz,
     one_session_of,
 )
-from analytics.answers.knowledge import A_LITTLE, Part, how_much_we_know, part_of
+from analytics.answers.knowledge import Part, how_much_we_know, part_of, worth_trying
 from analytics.answers.question import Tackle
 from analytics.answers.scene import Offers, Scene
 from analytics.answers.support import NOBODY, STEP_M, STEPS, Tally
@@ -40,12 +40,6 @@ from analytics.catchrate.terms import NO_LEVEL
 AS_GOOD = 0.95
 MOST_ALTERNATIVES = 2
 DRAWS = 1000
-#: A choice of which little is known is worth trying with at least this chance to lie above the first.
-WORTH_A_CHANCE = 0.25
-WORTH_TRYING_RULE = (
-    "'worth trying': not the first, little known of it, at least 1 chance in 4 that it lies above the first, "
-    "and the upper end of its 90 % interval above the first's expected weight."
-)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -138,7 +132,12 @@ def _choice(
         rig_type=_rig(scene, rig),
         one_session=_one_session(figures.outlook, number),
         how_much_we_know=known,
-        worth_trying=_worth_trying(figures, number, known),
+        worth_trying=worth_trying(
+            known=known,
+            chance_beats_first=numbers["chance_beats_first"],
+            upper_g=numbers["upper_g"],
+            first_g=float(figures.expected.mean_g[0]),
+        ),
         evidence=evidence,
         drivers=_drivers(figures, number),
         alternatives=_alternatives(scene, grid[bait], rig),
@@ -167,22 +166,6 @@ def _one_session(outlook: SessionOutlook, number: int) -> OneSession:
     weights = zip(outlook.levels, outlook.weights_g[number].tolist(), strict=True)
     percentiles = tuple(Percentile(level, weight, lb_oz(weight)) for level, weight in weights)
     return one_session_of(percentiles, float(outlook.blank[number]))
-
-
-def _worth_trying(figures: _Figures, number: int, known: str) -> str:
-    """Why it is, by `WORTH_TRYING_RULE`, or empty."""
-    chance, expected = float(figures.beats_first[number]), figures.expected
-    if (
-        number == 0
-        or known != A_LITTLE
-        or chance < WORTH_A_CHANCE
-        or expected.upper_g[number] <= expected.mean_g[0]
-    ):
-        return ""
-    return (
-        f"Little is known of it, but it has {chance:.0%} chance to do better than the first, and may bring "
-        f"up to {lb_oz(float(expected.upper_g[number]))} on average: worth trying, and worth a return."
-    )
 
 
 def _as_good(weights: NDArray[np.float64], step: int) -> tuple[int, int]:

@@ -1,5 +1,7 @@
 """From returns to advice over HTTP, on a fit that came out."""
 
+import csv
+import io
 from collections.abc import Callable
 from math import prod
 from typing import Any
@@ -12,7 +14,7 @@ from clubdata.rules.units import format_pounds_ounces
 from clubdata.services.returns import HandIn, hand_in
 from tests.contract.routes import READS, StockedClub
 from tests.contract.test_schema import faults
-from tests.factories import NOW
+from tests.factories import NOW, SmallClub
 
 pytestmark = [pytest.mark.django_db, pytest.mark.slow]
 ClientFor = Callable[[Account | None], APIClient]
@@ -24,7 +26,9 @@ def ask(fitted: StockedClub, client_for: ClientFor) -> Callable[..., Any]:
     address = f"/api/v1/clubs/heron-small/waters/{fitted.small.mere.uid}/advice/"
 
     def asked(status: int = 200, **question: Any) -> Any:
-        response = client.get(address, {"month": 3, **question})
+        parameters = {"month": 3, **question}
+        given = {name: value for name, value in parameters.items() if value is not None}
+        response = client.get(address, given)
         assert response.status_code == status, response.content
         return response.json()
 
@@ -142,3 +146,134 @@ def test_no_answer_on_fits_or_advice_holds_a_persons_id(
     texts.append(client.get(f"/api/v1/clubs/heron-small/fits/{fitted.fit.uid}/").content.decode())
     texts.append(client.get(f"/api/v1/clubs/heron-small/jobs/{fitted.fit.uid}/").content.decode())
     assert not [one for one in ids for text in texts if one in text]
+
+
+def test_a_day_and_its_conditions_can_be_asked_about(ask: Callable[..., Any]) -> None:
+    day = ask(month=None, on="2024-12-12", water_temperature_c=1.5, wind_force="gale", tow="strong", peg="7")
+    assert (day["month"], day["on"]) == (12, "2024-12-12")
+    assert day["headline"].startswith("Peg 7 on 12 December, 5 h: caster at ")
+    codes = [caution["code"] for caution in day["cautions"]]
+    assert {"gale", "strong_tow", "ice", "lightning_and_carbon"} <= set(codes)
+    assert "Beaufort force 8 (gale), water at 1.5 °C" in day["reference"]["sentence"]
+    assert any("tow" in note for note in day["notes"])
+    assert day["choices"] and "not proof of cause" in day["association"]
+
+
+@pytest.mark.parametrize(
+    ("question", "field"),
+    [
+        ({"month": None}, "month"),
+        ({"on": "2024-05-01"}, "month"),
+        ({"month": None, "on": "2024-02-30"}, "on"),
+        ({"wind_force": "blowy"}, "wind_force"),
+        ({"tow": "raging"}, "tow"),
+        ({"water_temperature_c": 41}, "water_temperature_c"),
+        ({"target": "whales"}, "target"),
+    ],
+)
+def test_a_day_that_cannot_be_is_told_by_field(
+    question: dict[str, Any], field: str, ask: Callable[..., Any]
+) -> None:
+    assert [fault["field"] for fault in ask(400, **question)["errors"]] == [field]
+
+
+@pytest.mark.parametrize(
+    ("day", "code"),
+    [
+        ("2024-03-14", None),
+        ("2024-03-15", "close_season"),
+        ("2024-06-15", "close_season"),
+        ("2024-06-16", None),
+    ],
+)
+def test_the_close_season_on_a_river_is_told_to_the_day(
+    day: str, code: str | None, fitted: StockedClub, client_for: ClientFor
+) -> None:
+    address = f"/api/v1/clubs/heron-small/waters/{fitted.small.brook.uid}/advice/"
+    advice = client_for(fitted.small.account()).get(address, {"on": day}).json()
+    codes = {caution["code"] for caution in advice["cautions"]}
+    assert ("close_season" in codes) is (code is not None)
+    assert advice["no_advice"]["code"] == "too_few_returns_on_water"
+
+
+def test_a_group_of_species_without_a_fit_says_how_many_returns_it_takes(ask: Callable[..., Any]) -> None:
+    advice = ask(target="silvers")
+    assert advice["choices"] == [] and advice["past_returns"] is None
+    assert advice["no_advice"]["code"] == "no_fit_of_target"
+    assert advice["no_advice"]["needed"] == 200
+    assert advice["headline"].startswith("Heron-Small Mere in March: no advice. No fit of silvers")
+
+
+def test_of_four_members_no_number_no_day_and_no_past_returns_are_shown(ask: Callable[..., Any]) -> None:
+    advice = ask(peg="7")
+    parts = [
+        *advice["evidence"],
+        *(part for choice in advice["choices"] for part in choice["evidence"]["parts"]),
+    ]
+    assert {part["name"] for part in parts} == {"water", "peg", "bait", "bait_month", "distance", "rig_type"}
+    for part in parts:
+        assert (part["members"], part["last_on"]) == (None, None)
+        assert part["members_in_words"] == ("fewer than 5" if part["returns"] else "nobody")
+    assert advice["past_returns"]["returns"] is None
+    assert all(choice["how_much_we_know"] != "a lot" for choice in advice["choices"])
+
+
+@pytest.mark.parametrize("sheet", ["choices", "drivers", "evidence"])
+def test_the_tables_hold_what_the_answer_says(
+    sheet: str, fitted: StockedClub, ask: Callable[..., Any], client_for: ClientFor
+) -> None:
+    address = f"/api/v1/clubs/heron-small/waters/{fitted.small.mere.uid}/advice/"
+    response = client_for(fitted.small.account()).get(
+        address, {"month": 3, "peg": "7", "format": "csv", "sheet": sheet}
+    )
+    table = list(csv.DictReader(io.StringIO(response.content.decode("utf-8-sig"))))
+    choices = ask(peg="7")["choices"]
+    match sheet:
+        case "choices":
+            told = [(row["hook_bait"], float(row["expected_g"]), float(row["chance_best"])) for row in table]
+            assert told == [
+                (choice["hook_bait"]["name"], choice["expected_g"], choice["chance_best"])
+                for choice in choices
+            ]
+        case "drivers":
+            assert [(row["name"], float(row["multiplier"])) for row in table] == [
+                (driver["name"], driver["multiplier"]) for choice in choices for driver in choice["drivers"]
+            ]
+        case _:
+            assert len(table) == 2 + sum(len(choice["evidence"]["parts"]) for choice in choices)
+    people = [fitted.small.member, fitted.small.other_member, fitted.small.organiser, fitted.small.analyst]
+    assert not [person for person in people if person.uid.hex in response.content.decode()]
+
+
+@pytest.mark.parametrize("chart", ["choices", "distances", "months"])
+@pytest.mark.parametrize("form", ["svg", "vega"])
+def test_each_chart_names_its_unit_and_its_returns(
+    chart: str, form: str, fitted: StockedClub, client_for: ClientFor
+) -> None:
+    address = f"/api/v1/clubs/heron-small/waters/{fitted.small.mere.uid}/advice/"
+    response = client_for(fitted.small.account()).get(
+        address, {"month": 3, "peg": "7", "format": form, "chart": chart}
+    )
+    assert response.status_code == 200, response.content
+    text = response.content.decode()
+    assert "kg" in text and "returns" in text and "caster" in text
+
+
+def test_ones_own_returns_are_ones_own_in_full_and_nobody_elses(
+    fitted: StockedClub, client_for: ClientFor
+) -> None:
+    small = fitted.small
+    address = f"/api/v1/clubs/heron-small/waters/{small.mere.uid}/own-returns/"
+    for role in ("member", "analyst", "secretary"):
+        results = client_for(small.account(role)).get(address).json()["results"]
+        assert {row["member"]["number"] for row in results} <= {getattr(small, role).number}
+    mine = client_for(small.account()).get(address, {"peg": "5", "month": 5}).json()["results"]
+    assert [row["uid"] for row in mine] == [str(fitted.session.uid)]
+    assert mine[0]["notes"] == "by the reeds"
+
+
+def test_ones_own_returns_of_another_clubs_water_are_not_found(
+    fitted: StockedClub, other_club: SmallClub, client_for: ClientFor
+) -> None:
+    address = f"/api/v1/clubs/heron-small/waters/{other_club.mere.uid}/own-returns/"
+    assert client_for(fitted.small.account()).get(address).status_code == 404

@@ -41,6 +41,10 @@ def more_returns(small: SmallClub, number: int) -> None:
     Conditions.objects.create(club=small.club, session=session, wind_force=2)
 
 
+def more_own_returns(small: SmallClub, number: int) -> None:
+    make_return(small.secretary, small.pegs["5"], part={"hook_bait": small.caster, "method": small.pole})
+
+
 def more_pegs(small: SmallClub, number: int) -> None:
     peg = make_pegs(small.mere, f"X{number}", bank=f"far {number}")[f"X{number}"]
     PegDepth.objects.create(club=small.club, peg=peg, distance_m=Decimal(5), depth_cm=100)
@@ -66,6 +70,7 @@ LISTS: dict[str, Callable[[SmallClub, int], object]] = {
     "/api/v1/clubs/{slug}/vocabulary/": lambda small, n: make_word(HookBait, small.club, f"paste {n}"),
     "/api/v1/clubs/{slug}/matches/": lambda small, n: make_match(small.mere),
     "/api/v1/clubs/{slug}/returns/": more_returns,
+    "/api/v1/clubs/{slug}/waters/{water}/own-returns/": more_own_returns,
     "/api/v1/clubs/{slug}/jobs/": more_fits,
     "/api/v1/clubs/{slug}/fits/": more_fits,
 }

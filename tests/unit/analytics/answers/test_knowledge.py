@@ -9,8 +9,10 @@ from analytics.answers.knowledge import (
     A_LITTLE,
     A_LOT,
     KNOWLEDGE_RULE,
+    WORTH_A_CHANCE,
     how_much_we_know,
     part_of,
+    worth_trying,
 )
 from analytics.answers.support import NOBODY, Tally
 
@@ -56,3 +58,22 @@ def test_of_five_members_both_are_shown() -> None:
 def test_of_nobody_nothing_is_said() -> None:
     part = part_of("peg", "this peg", NOBODY)
     assert (part.returns, part.last_year, part.members_in_words) == (0, None, "nobody")
+
+
+@pytest.mark.parametrize(
+    ("known", "chance", "upper_g", "is_worth"),
+    [
+        (A_LITTLE, WORTH_A_CHANCE, 3001.0, True),
+        (A_LITTLE, WORTH_A_CHANCE - 0.001, 3001.0, False),
+        (A_LITTLE, 0.9, 3000.0, False),
+        (A_FAIR_AMOUNT, 0.9, 9000.0, False),
+        (A_LITTLE, None, 9000.0, False),
+    ],
+)
+def test_worth_trying_is_what_little_is_known_of_and_may_well_beat_the_first(
+    known: str, chance: float | None, upper_g: float, is_worth: bool
+) -> None:
+    found = worth_trying(known=known, chance_beats_first=chance, upper_g=upper_g, first_g=3000.0)
+    assert bool(found) == is_worth
+    if is_worth:
+        assert "25% chance" in found and "6 lb 10 oz" in found

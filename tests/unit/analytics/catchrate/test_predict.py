@@ -13,10 +13,14 @@ from analytics.catchrate.predict import (
     Questions,
     chance_best,
     expectation,
+    joint_rows,
     log_mean_draws,
+    log_means,
+    multiplier_errors,
 )
 from analytics.catchrate.returns import usable_returns
 from analytics.catchrate.spec import CatchSpec, Factor
+from analytics.catchrate.terms import Coded
 from tests.simulation.club import simulate_club
 from tests.simulation.truth import BAITS
 
@@ -170,3 +174,51 @@ def test_the_clubs_own_anglers_are_known_better_than_an_angler_of_nowhere(estima
 def _half_day(estimates: Estimates) -> float:
     day = estimates.term("match_day")
     return 0.5 * day.prior_sd**2 if day is not None and estimates.reference.session_kind == "match" else 0.0
+
+
+def test_draws_of_a_few_questions_alone_have_their_joint_covariance(estimates: Estimates) -> None:
+    questions = Questions(month=[1, 7, 7], hook_bait=[BAITS[0], BAITS[0], BAITS[1]], peg="never seen")
+    draws = log_mean_draws(estimates, questions, 40_000, seed=3, apart=True)
+    rows, unseen = joint_rows(estimates, questions)
+    # The peg that was never seen is one and the same: its variance is shared by all three.
+    expected = rows @ rows.T + unseen[0]
+    np.testing.assert_allclose(np.cov(draws), expected, atol=4 * expected.max() * np.sqrt(2 / 40_000))
+    np.testing.assert_allclose(draws.mean(axis=1), log_means(estimates, questions), atol=0.02)
+
+
+def test_log_means_are_those_of_the_expectation(estimates: Estimates) -> None:
+    questions = Questions(month=[2, 8], water="water 0", hook_bait=[BAITS[3], None], distance_m=[7.5, None])
+    np.testing.assert_allclose(log_means(estimates, questions), expectation(estimates, questions).eta)
+
+
+def test_the_error_of_a_multiplier_is_that_of_the_term_alone(estimates: Estimates) -> None:
+    """Against the standard error that the fit reports of a level, and the doubt of a prior."""
+    bait, peg = estimates.term("hook_bait"), estimates.term("peg")
+    assert bait is not None and peg is not None
+    questions = Questions(month=5, hook_bait=list(BAITS[:3]), peg=["peg 03", "never seen", None])
+    errors = multiplier_errors(estimates, questions)
+    told = [bait.effects()[name][1] for name in BAITS[:3]]
+    np.testing.assert_allclose(errors["hook_bait"], told, rtol=1e-9)
+    np.testing.assert_allclose(errors["peg"], [peg.effects()["peg 03"][1], peg.prior_sd, 0.0], rtol=1e-9)
+
+
+def test_errors_of_all_multipliers_and_what_they_share_are_that_of_the_expectation(
+    estimates: Estimates,
+) -> None:
+    """A sum's variance is at most the square of the sum of its parts' errors, the intercept's among them."""
+    questions = Questions(month=[1, 6], water="water 0", hook_bait=BAITS[0], distance_m=9.0)
+    errors = multiplier_errors(estimates, questions)
+    together = sum(errors.values()) + estimates.intercept_se
+    assert (expectation(estimates, questions).eta_se <= together + 1e-12).all()
+
+
+def test_codes_and_words_ask_the_same(estimates: Estimates) -> None:
+    words = [BAITS[2], None, BAITS[0], "never seen"]
+    coded = Coded(np.array([1, -1, 0, 2], dtype=np.int32), (BAITS[0], BAITS[2], "never seen"))
+    for month in (4, [1, 2, 3, 4]):
+        by_word, by_code = (
+            expectation(estimates, Questions(month=month, hook_bait=asked)) for asked in (words, coded)
+        )
+        np.testing.assert_array_equal(by_word.eta, by_code.eta)
+        np.testing.assert_array_equal(by_word.eta_se, by_code.eta_se)
+        np.testing.assert_array_equal(by_word.unseen["hook_bait"], [False, False, False, True])

@@ -8,8 +8,13 @@ import pytest
 from analytics.catchrate.density import cumulative
 from analytics.catchrate.estimates import Estimates
 from analytics.catchrate.fit import fit_catch
-from analytics.catchrate.predict import NORMAL_95, Questions, expectation
-from analytics.catchrate.predictive import blank_chances, marginal_means, session_draws
+from analytics.catchrate.predict import NORMAL_95, Questions, expectation, log_mean_draws
+from analytics.catchrate.predictive import (
+    blank_chances,
+    marginal_means,
+    session_draws,
+    session_outlook,
+)
 from analytics.catchrate.spec import MATCH, PLEASURE
 from tests.simulation.club import simulate_club
 from tests.simulation.truth import BAITS
@@ -84,3 +89,20 @@ def test_a_marginal_mean_is_the_geometric_mean_over_its_reference(estimates: Est
     each = expectation(estimates, Questions(month=months, hook_bait=[BAITS[0]] * 12))
     assert found.mean_g[0] == pytest.approx(np.exp(np.mean(each.eta)))
     assert found.log_se[0] < each.eta_se.max()
+
+
+def test_an_outlook_is_what_sessions_about_the_same_means_bring(estimates: Estimates) -> None:
+    questions = Questions(month=[1, 7], hook_bait=BAITS[0])
+    drawn = log_mean_draws(estimates, questions, DRAWS, seed=6)
+    outlook = session_outlook(estimates, questions, drawn, seed=6)
+    sessions = session_draws(estimates, questions, DRAWS, seed=6)
+    np.testing.assert_array_equal(outlook.weights_g, np.quantile(sessions, outlook.levels, axis=1).T)
+    counted = np.mean(sessions == 0.0, axis=1)
+    np.testing.assert_allclose(outlook.blank, counted, atol=4 * np.sqrt(0.25 / DRAWS))
+
+
+def test_a_median_session_lies_under_the_mean_and_half_of_sessions_under_it(estimates: Estimates) -> None:
+    questions = Questions(month=7)
+    drawn = log_mean_draws(estimates, questions, DRAWS, seed=7)
+    outlook = session_outlook(estimates, questions, drawn, seed=7, levels=(0.5,))
+    assert outlook.weights_g[0, 0] < expectation(estimates, questions).mean_g[0]

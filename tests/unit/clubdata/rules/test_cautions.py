@@ -155,3 +155,8 @@ def test_every_caution_defers_to_those_who_decide() -> None:
 def test_an_unknown_kind_of_water_is_refused() -> None:
     with pytest.raises(ValueError, match="stillwater"):
         cautions(water_kind="reservoir")
+
+
+@pytest.mark.parametrize(("tow", "warned"), [("strong", True), ("steady", False), ("", False)])
+def test_a_strong_tow_is_cautioned(tow: str, warned: bool) -> None:
+    assert ("strong_tow" in cautions(tow=tow)) is warned

@@ -4,7 +4,12 @@ import math
 
 import pytest
 
-from clubdata.rules.wind import BEAUFORT_SCALE, beaufort_from_metres_per_second, beaufort_name
+from clubdata.rules.wind import (
+    BEAUFORT_SCALE,
+    beaufort_from_metres_per_second,
+    beaufort_name,
+    read_force,
+)
 
 
 @pytest.mark.parametrize("lower", BEAUFORT_SCALE[:-1])
@@ -35,3 +40,16 @@ def test_forces_have_the_names_of_the_scale() -> None:
 def test_a_force_off_the_scale_has_no_name(force: int) -> None:
     with pytest.raises(ValueError, match="0 to 12"):
         beaufort_name(force)
+
+
+@pytest.mark.parametrize(
+    ("text", "force"), [("0", 0), ("12", 12), ("F7", 7), ("Force 7", 7), ("Near  Gale", 7), ("brisk", 5)]
+)
+def test_a_force_is_read_as_people_write_it(text: str, force: int) -> None:
+    assert read_force(text, {"brisk": 5}) == force
+
+
+@pytest.mark.parametrize("text", ["13", "99", "-1", "4.5", "", "f", "windy", "4 or 5"])
+def test_what_is_no_force_is_refused(text: str) -> None:
+    with pytest.raises(ValueError, match="0 to 12"):
+        read_force(text, {})
