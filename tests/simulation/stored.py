@@ -91,7 +91,8 @@ def _store_returns(stored: StoredClub) -> None:
                 club=stored.club,
                 session=session,
                 wind_force=None if pd.isna(row["wind_force"]) else int(row["wind_force"]),
-                water_temperature_c=None if pd.isna(temperature) else Decimal(f"{temperature:.1f}"),
+                # The invented winters are colder than water can be.
+                water_temperature_c=None if pd.isna(temperature) else Decimal(f"{max(temperature, 0.0):.1f}"),
             )
         )
     Return.objects.bulk_create(returns)
