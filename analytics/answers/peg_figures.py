@@ -7,7 +7,7 @@ taken from the whole to leave what is not.
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Self
 
 import numpy as np
 
@@ -122,18 +122,31 @@ class WhyTheyDiffer:
     remainder: float
 
 
-def why_they_differ(
-    row: Row, log_multiplier: float, reference: Sequence[Row], log_multipliers: Sequence[float]
-) -> WhyTheyDiffer:
+@dataclass(frozen=True, slots=True)
+class WaterFigures:
+    """What raw ratios are against: the sums of `reference_rows`, and their pegs' mean log multiplier by
+    rod-hours."""
+
+    sums: Row
+    log_multiplier: float
+
+    @classmethod
+    def of(cls, reference: Mapping[str, Row], log_multipliers: Mapping[str, float]) -> Self:
+        """Of at least one row."""
+        rows = list(reference.values())
+        hours = _column(rows, "hours")
+        logs = np.array([log_multipliers[peg] for peg in reference])
+        sums = {name: float(_column(rows, name).sum()) for name in rows[0]}
+        return cls(sums, float(np.average(logs, weights=hours)))
+
+
+def why_they_differ(row: Row, log_multiplier: float, water: WaterFigures) -> WhyTheyDiffer:
     """A peg's raw rate over the water's, taken apart.
 
-    `row` and `reference` are as `reference_rows` has them, `log_multipliers` of the same pegs. Effects are
-    means over rod-hours. The remainder is what a product of means leaves of a mean of products.
+    Effects are means over rod-hours. The remainder is what a product of means leaves of a mean of products.
     """
-    whole = {name: float(_column(reference, name).sum()) for name in row}
+    whole = water.sums
     logs = {name: row[name] / row["hours"] - whole[name] / whole["hours"] for name in PARTS}
-    hours = _column(reference, "hours")
-    pegs_fished = float(np.average(np.asarray(log_multipliers), weights=hours))
     expected = np.log(_over(row, whole, "fitted_g", "hours"))
     held_back = _over(row, whole, "believed", "information")
     own = _over(row, whole, "weight_g", "fitted_g")
@@ -145,9 +158,9 @@ def why_they_differ(
             **{name: float(np.exp(value)) for name, value in logs.items()},
             "held_back": held_back,
             "heavy_sessions": heavy,
-            "pegs_fished": float(np.exp(-pegs_fished)),
+            "pegs_fished": float(np.exp(-water.log_multiplier)),
         },
-        remainder=float(np.exp(expected - log_multiplier - sum(logs.values()) + pegs_fished)),
+        remainder=float(np.exp(expected - log_multiplier - sum(logs.values()) + water.log_multiplier)),
     )
 
 

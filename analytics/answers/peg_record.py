@@ -10,6 +10,7 @@ from analytics.answers.peg_figures import (
     OverExpected,
     PegFigures,
     Row,
+    WaterFigures,
     WhyTheyDiffer,
     open_pegs,
     over_expected,
@@ -123,12 +124,10 @@ class RecordReader:
     def _whys(
         self, rows: Mapping[str, Row], log_multipliers: Mapping[str, float]
     ) -> dict[str, WhyTheyDiffer]:
-        reference = list(self.reference.values())
-        of_reference = [log_multipliers[peg] for peg in self.reference]
-        return {
-            peg: why_they_differ(row, log_multipliers[peg], reference, of_reference)
-            for peg, row in rows.items()
-        }
+        if not rows:
+            return {}
+        water = WaterFigures.of(self.reference, log_multipliers)
+        return {peg: why_they_differ(row, log_multipliers[peg], water) for peg, row in rows.items()}
 
     def _record(
         self,

@@ -6,8 +6,7 @@ import numpy as np
 
 from analytics.catchrate.basis import FloatArray
 
-#: Halvings of the bracket: to one part in 10^15 of its width.
-HALVINGS = 50
+MOST_STEPS = 100
 
 
 def ratio_bounds(
@@ -16,29 +15,27 @@ def ratio_bounds(
     """Ratios r, (n,) each, at the two ends of the score interval of observed / expected.
 
     `variance` is that of the sum as the fit has it, sum of phi mu^p. Were the true ratio r, the sum would
-    have mean r E and variance r^p V, so the ends solve |O - r E| = z r^(p/2) sqrt(V) for 1 < p < 2. It
+    have mean r E and variance r^p V, so the ends solve |O - r E| = z r^(p/2) sqrt(V) for 1 <= p < 2. It
     never falls below nought, and a sum of blanks has an upper end too (the quasi-likelihood's own score
     test turned round, as Wilson's 1927 interval is for a share).
     """
     o, e, v = (np.atleast_1d(np.asarray(value, dtype=np.float64)) for value in (observed, expected, variance))
     ratio, spread = o / e, quantile * np.sqrt(v) / e
-
-    def beyond(r: FloatArray) -> FloatArray:
-        distance: FloatArray = np.abs(ratio - r) - spread * r ** (power / 2.0)
-        return distance
-
-    lower = _crossing(np.zeros_like(ratio), ratio, beyond, rising=False)
-    most = ratio + 1.0
-    for _ in range(HALVINGS):
-        most = np.where(beyond(most) < 0.0, 2.0 * most, most)
-    return lower, _crossing(ratio, most, beyond, rising=True)
+    # Of u = r^(p/2) both equations are convex, so that Newton's steps from above never pass the root.
+    far = np.maximum(2.0 * ratio, (2.0 * spread) ** (1.0 / (1.0 - 0.5 * power)))
+    upper = _root(far ** (0.5 * power), ratio, -spread, 2.0 / power)
+    lower = _root(ratio ** (0.5 * power), ratio, spread, 2.0 / power)
+    return lower, upper
 
 
-def _crossing(low: FloatArray, high: FloatArray, beyond: Any, *, rising: bool) -> FloatArray:
-    """Where `beyond` changes sign between the two, to the last bit that matters."""
-    for _ in range(HALVINGS):
-        middle = 0.5 * (low + high)
-        above = (beyond(middle) > 0.0) == rising
-        low, high = np.where(above, low, middle), np.where(above, middle, high)
-    found: FloatArray = 0.5 * (low + high)
+def _root(start: FloatArray, ratio: FloatArray, slope: FloatArray, exponent: float) -> FloatArray:
+    """r = u^exponent where u^exponent + slope u = ratio, from a start that is not below it."""
+    u = start
+    for _ in range(MOST_STEPS):
+        bent = u ** (exponent - 1.0)
+        step = (u * (bent + slope) - ratio) / (exponent * bent + slope)
+        u = np.maximum(u - step, 0.0)
+        if np.all(np.abs(step) <= 1e-12 * u + 1e-300):
+            break
+    found: FloatArray = u**exponent
     return found

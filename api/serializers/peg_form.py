@@ -72,7 +72,14 @@ class EvennessQuery(QuerySerializer):
     )
 
 
-class IntervalSerializer(OutputSerializer):
+class PlainSerializer(OutputSerializer):
+    """Numbers and words that stand as they are: a water has thousands, and none needs a translation."""
+
+    def to_representation(self, instance: Any) -> dict[str, Any]:
+        return {name: getattr(instance, name) for name in self.fields.keys()}  # noqa: SIM118 - fields iterate as mappings of the stubs do not
+
+
+class IntervalSerializer(PlainSerializer):
     """The ends of the 50 % and 90 % intervals."""
 
     lower_90 = serializers.FloatField()
@@ -104,7 +111,7 @@ class OverExpectedSerializer(IntervalSerializer):
     ratio = serializers.FloatField()
 
 
-class WhyTheyDifferSerializer(OutputSerializer):
+class WhyTheyDifferSerializer(PlainSerializer):
     """`raw_ratio` = `multiplier` × every one of `parts` × `remainder`."""
 
     raw_ratio = serializers.FloatField()
@@ -169,7 +176,7 @@ class PegLeftOutSerializer(OutputSerializer):
     reason = serializers.CharField()
 
 
-class NoAnswerSerializer(OutputSerializer):
+class NoAnswerSerializer(PlainSerializer):
     """Why there is none."""
 
     code = serializers.CharField()
@@ -246,7 +253,7 @@ class DrawnPegSerializer(OutputSerializer):
     expected_points = serializers.FloatField()
 
 
-class EvenShareSerializer(OutputSerializer):
+class EvenShareSerializer(PlainSerializer):
     """How even the draw is."""
 
     even_chance_win = serializers.FloatField()
