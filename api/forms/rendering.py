@@ -20,6 +20,7 @@ from clubdata.errors import Conflict, InvalidInput
 # web process, and most processes answer in JSON only.
 _DRAWING: Final = "api.forms.drawing.pictures"
 _TABLES: Final = "api.forms.tables"
+_PARQUET: Final = "api.forms.parquet"
 #: What a workbook is dated by when no fit stands behind it.
 _NO_FIT: Final = datetime(2000, 1, 1, tzinfo=UTC)
 
@@ -53,15 +54,18 @@ def render(form: Form, answer: Rendered, *, sheet: str | None, width: Width) -> 
 
 
 def _tables(form: Form, answer: Rendered, sheet: str | None) -> tuple[bytes, str]:
-    tables = importlib.import_module(_TABLES)
     sheets = answer.sheets()
     if not sheets:
         raise Conflict("There are no tables: see the answer as JSON for why.", code="nothing_to_tabulate")
     if form.name == "xlsx":
+        tables = importlib.import_module(_TABLES)
         return tables.to_workbook(sheets, answer.about(), made=_made(answer.data)), answer.noun
     one = sheets[0] if sheet is None else _named(sheets, sheet)
-    write = tables.to_csv if form.name == "csv" else tables.to_parquet
-    return write(one), f"{answer.noun}-{one.name}"
+    if form.name == "csv":
+        content = importlib.import_module(_TABLES).to_csv(one)
+    else:
+        content = importlib.import_module(_PARQUET).to_parquet(one)
+    return content, f"{answer.noun}-{one.name}"
 
 
 def _named(sheets: tuple[Sheet, ...], name: str) -> Sheet:

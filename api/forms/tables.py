@@ -1,4 +1,4 @@
-"""Tables as bytes: CSV (RFC 4180), a workbook (ISO/IEC 29500) and Parquet.
+"""Tables as CSV (RFC 4180) and as a workbook (ISO/IEC 29500).
 
 A text never becomes a spreadsheet's formula: a workbook stores it as a string, and in CSV a text that
 begins as a formula could gets an apostrophe before it (OWASP, CSV Injection). Numbers stay numbers.
@@ -12,26 +12,16 @@ from decimal import Decimal
 from numbers import Integral, Real
 from typing import Any, Final
 
-import pyarrow as pa
-import pyarrow.parquet as pq
 from openpyxl import Workbook
 from openpyxl.cell import WriteOnlyCell
 from openpyxl.styles import Alignment, Font
 from openpyxl.utils import get_column_letter
 
 from api.forms.plain import plain
-from api.forms.sheets import About, Kind, Sheet
+from api.forms.sheets import About, Sheet
 
 #: What may open a formula, or be skipped before one.
 _OPENS_FORMULA: Final = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
-_PARQUET_TYPES: Final = {
-    Kind.TEXT: pa.string(),
-    Kind.WHOLE: pa.int64(),
-    Kind.NUMBER: pa.float64(),
-    Kind.FLAG: pa.bool_(),
-    Kind.DAY: pa.date32(),
-    Kind.MOMENT: pa.timestamp("us", tz="UTC"),
-}
 #: A workbook's limits: of a sheet's name, and of a column's width as we set it, in characters.
 _LONGEST_NAME = 31
 _WIDEST = 60
@@ -62,34 +52,6 @@ def _written(cell: Any) -> Any:
         case _:
             text = plain(str(cell))
             return f"'{text}" if text.startswith(_OPENS_FORMULA) else text
-
-
-def to_parquet(sheet: Sheet) -> bytes:
-    """One table; title, unit and description of each column stand in its field's metadata."""
-    kinds = sheet.kinds()
-    fields = [
-        pa.field(
-            column.name,
-            _PARQUET_TYPES[kind],
-            metadata={"title": column.title, "unit": column.unit, "description": column.description},
-        )
-        for column, kind in zip(sheet.columns, kinds, strict=True)
-    ]
-    arrays = [
-        pa.array([_typed(row[place], kind) for row in sheet.rows], type=field.type)
-        for place, (field, kind) in enumerate(zip(fields, kinds, strict=True))
-    ]
-    buffer = io.BytesIO()
-    pq.write_table(pa.Table.from_arrays(arrays, schema=pa.schema(fields)), buffer)
-    return buffer.getvalue()
-
-
-def _typed(cell: Any, kind: Kind) -> Any:
-    if cell is None:
-        return None
-    if kind is Kind.TEXT:
-        return str(cell)
-    return float(cell) if kind is Kind.NUMBER else cell
 
 
 def to_workbook(sheets: Sequence[Sheet], about: About, *, made: datetime) -> bytes:

@@ -27,8 +27,8 @@ class Web:
     def __init__(self, address: str, token: str) -> None:
         self._address, self._token = address, token
 
-    def get(self, path: str, body: Any = None) -> tuple[int, bytes]:
-        headers = {"Authorization": f"Bearer {self._token}", "Accept": "*/*"}
+    def get(self, path: str, body: Any = None, accept: str = "*/*") -> tuple[int, bytes]:
+        headers = {"Authorization": f"Bearer {self._token}", "Accept": accept}
         data = None
         if body is not None:
             headers["Content-Type"] = "application/json"
@@ -78,12 +78,23 @@ def test_every_answer_comes_without_the_fitting_side(
     assert client.get("/api/v1/clubs/heron/returns/", hand_in(client))[0] == 201
     assert client.get("/api/v1/clubs/heron/fits/", {})[0] == 202
 
-    loaded = {name.partition(".")[0] for name in client.json(PAGE)}
-    assert "numpy" in loaded
-    assert loaded & FITTING_SIDE == set()
     (process,) = gunicorn.children()
+    json_mb = process.memory_info().rss / 1e6
+    assert "matplotlib" not in client.json(PAGE), "nobody has asked for a chart"
+    forms = [form for template, route in routes(client).items() for form in forms_of(client, template, route)]
+    assert {media_type for _, media_type in forms} >= {"text/csv", "image/svg+xml", "image/png"}
+    for path, media_type in forms:
+        # 409: of so few returns there may be nothing to draw.
+        assert client.get(path, accept=media_type)[0] in {200, 409}, (path, media_type)
+
+    modules = client.json(PAGE)
+    loaded = {name.partition(".")[0] for name in modules}
+    assert {"numpy", "matplotlib", "pyarrow", "openpyxl"} <= loaded
+    assert loaded & FITTING_SIDE == set()
+    assert "matplotlib.pyplot" not in modules
+    all_mb = process.memory_info().rss / 1e6
     with capsys.disabled():
-        print(f"\nweb process after {len(asked)} kinds of answer: {process.memory_info().rss / 1e6:.0f} MB")  # noqa: T201
+        print(f"\nweb process: {json_mb:.0f} MB after {len(asked)} answers, {all_mb:.0f} in every form")  # noqa: T201
 
 
 def routes(client: Web) -> dict[str, Any]:
@@ -92,6 +103,12 @@ def routes(client: Web) -> dict[str, Any]:
     assert status == 200, text[:500]
     paths = json.loads(text)["paths"]
     return {template: methods["get"] for template, methods in paths.items() if "get" in methods}
+
+
+def forms_of(client: Web, template: str, route: Any) -> list[tuple[str, str]]:
+    """The address of an answer with each media type beside JSON that the schema has for it."""
+    others = set(route["responses"]["200"].get("content", {})) - {"application/json"}
+    return [(address_of(client, template, route), media_type) for media_type in sorted(others)]
 
 
 def address_of(client: Web, template: str, route: Any) -> str:

@@ -13,9 +13,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from api.forms.parquet import to_parquet
 from api.forms.plain import plain
 from api.forms.sheets import About, Column, Kind, Sheet, sheet_of
-from api.forms.tables import to_csv, to_parquet, to_workbook
+from api.forms.tables import to_csv, to_workbook
 
 NOW = datetime(2024, 6, 1, 12, 30, tzinfo=UTC)
 ABOUT = About("example", (("reference", "@SUM(A1)"),))
@@ -131,3 +132,28 @@ def test_a_table_is_made_of_records_by_their_names() -> None:
 
     columns = (Column("peg", "Peg"), Column("returns", "Returns"))
     assert sheet_of("s", columns, [Row()]).rows == sheet_of("s", columns, [{"peg": "7", "returns": 3}]).rows
+
+
+TEXTS = st.none() | st.text(max_size=8).filter(lambda text: text.isprintable())
+MOMENTS = st.none() | st.datetimes(min_value=datetime(1890, 1, 1), timezones=st.just(UTC))  # noqa: DTZ001
+
+
+@settings(deadline=None)
+@given(
+    st.lists(
+        st.tuples(
+            TEXTS,
+            st.none() | st.integers(-(2**62), 2**62),
+            st.none() | st.booleans(),
+            st.none() | st.dates(),
+            MOMENTS,
+        ),
+        max_size=20,
+    )
+)
+def test_every_cell_of_a_parquet_file_comes_back_as_it_was(rows: list[tuple[Any, ...]]) -> None:
+    kinds = (Kind.TEXT, Kind.WHOLE, Kind.FLAG, Kind.DAY, Kind.MOMENT)
+    columns = tuple(Column(kind.value, kind.value, kind=kind) for kind in kinds)
+    found = pq.read_table(io.BytesIO(to_parquet(Sheet("s", columns, tuple(rows)))))
+    found.validate(full=True)
+    assert [tuple(row.values()) for row in found.to_pylist()] == rows
