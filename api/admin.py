@@ -238,6 +238,7 @@ class FitRunAdmin(ReadOnly, ClubAdmin):
         "fitted_at",
         "club",
         "promoted",
+        "verdict",
         "rows_used",
         "blanks",
         "did_not_weigh",
@@ -245,10 +246,21 @@ class FitRunAdmin(ReadOnly, ClubAdmin):
         "last_on",
         "converged",
     ]
-    list_filter = [BY_CLUB, "promoted", "converged"]
+    list_filter = [BY_CLUB, "promoted", "verdict", "converged"]
     search_fields = ["=uid", "=fingerprint"]
     fields = [
-        *("club", "fitted_at", "promoted", "promoted_at", "revision", "fingerprint", "first_on", "last_on"),
+        *(
+            "club",
+            "fitted_at",
+            "promoted",
+            "promoted_at",
+            "verdict",
+            "verdict_reason",
+            "revision",
+            "fingerprint",
+            "first_on",
+            "last_on",
+        ),
         *("rows_used", "blanks", "bounded", "estimated", "several_parts", "did_not_weigh", "rows_left_out"),
         *("power", "power_se", "dispersion", "estimated_dispersion", "edf", "deviance", "criterion"),
         *("converged", "gradient", "iterations", "seconds", "warm_from", "versions", "check_report"),

@@ -9,6 +9,7 @@ from api.views import (
     advice,
     clubs,
     docs,
+    fit_page,
     fits,
     health,
     jobs,
@@ -48,6 +49,7 @@ of_a_club = [
     path("jobs/<uuid:uid>/", jobs.JobDetailView.as_view()),
     path("fits/", fits.FitListView.as_view()),
     path("fits/<uuid:uid>/", fits.FitDetailView.as_view()),
+    path("fits/<uuid:uid>/report/", fit_page.FitPageView.as_view()),
 ]
 
 sign_in = LoginView.as_view(

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from analytics.catchrate.basis import FloatArray
 from analytics.catchrate.clusters import Mean, clustered_mean
 
-#: The intervals whose coverage is told, and those that the rule judges.
+#: The central intervals whose coverage is told and judged.
 SHARES = (0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9)
 BINS = 10
 #: A class of forecasts needs so many sessions for a mean of its own.

@@ -20,7 +20,6 @@ from analytics.catchrate.verdict import (
     FIRST_BASELINE,
     HELD,
     INTERVALS_OFF,
-    JUDGED_INTERVALS,
     LARGEST_BLANK_GAP,
     LARGEST_EFFORT_GAP,
     LARGEST_SPREAD_RATIO,
@@ -96,13 +95,12 @@ def _no_better(
 
 
 def _of_intervals(calibration: Calibration) -> Iterator[Verdict]:
-    for share in JUDGED_INTERVALS:
-        item = calibration.coverage(share)
-        if not abs(item.found - share) <= COVERAGE_TOLERANCE + COVERAGE_Z * item.standard_error:
+    for item in calibration.coverages:
+        if not abs(item.found - item.share) <= COVERAGE_TOLERANCE + COVERAGE_Z * item.standard_error:
             yield Verdict(
                 INTERVALS_OFF,
                 f"{item.found:.0%} of {item.sessions} unseen returns lie inside the intervals that should "
-                f"hold {share:.0%} of them.",
+                f"hold {item.share:.0%} of them.",
             )
     blanks = calibration.blanks
     allowed = LARGEST_BLANK_GAP + CERTAIN_Z * (blanks.standard_error or 0.0)

@@ -35,9 +35,8 @@ FIRST_BASELINE = "water mean"
 BETTER_Z = 0.5
 #: Worse than any baseline, by deviance or by CRPS, is worse by more than so many standard errors.
 WORSE_Z = 2.0
-#: Central intervals, whose share of unseen sessions may be so far from the share they name, and further by
-#: so many standard errors.
-JUDGED_INTERVALS = (0.5, 0.9)
+#: The share of unseen sessions inside a central interval, of 10 to 90 %, may be so far from the share it
+#: names, and further by so many standard errors.
 COVERAGE_TOLERANCE = 0.05
 COVERAGE_Z = 2.5
 

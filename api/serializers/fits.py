@@ -7,9 +7,11 @@ from rest_framework import serializers
 
 from analytics.catchrate.estimates import AT_ZERO, INSIDE, UNBOUNDED
 from analytics.catchrate.spec import DidNotWeigh
+from analytics.catchrate.verdict import VERDICTS
 from analytics.models import FitRun
 from api.serializers.jobs import JobSerializer
 from api.serializers.shapes import OutputSerializer
+from api.serializers.validation import ValidationSerializer
 from clubdata.models import Job
 
 
@@ -30,6 +32,10 @@ class FitSummarySerializer(OutputSerializer):
         help_text="What the weights of anglers who did not weigh in were taken for.",
     )
     rows_left_out = serializers.DictField(child=serializers.IntegerField())
+    verdict = serializers.ChoiceField(
+        choices=VERDICTS, help_text="How the fit did on days that it had not seen, and by its own returns."
+    )
+    verdict_reason = serializers.CharField(help_text="Empty for a fit that held.")
     stale = serializers.BooleanField()
 
 
@@ -37,7 +43,7 @@ class RunSerializer(FitSummarySerializer):
     """What a fit left behind. `stale`: the club's returns have changed since."""
 
     stale = serializers.SerializerMethodField()  # type: ignore[assignment]
-    promoted = serializers.BooleanField()
+    promoted = serializers.BooleanField(help_text="Whether the club's answers come from this run.")
     revision = serializers.IntegerField()
     fingerprint = serializers.CharField(help_text="SHA-256 of the rows.")
     versions = serializers.DictField(child=serializers.CharField())
@@ -126,14 +132,31 @@ class FlatnessSerializer(OutputSerializer):
     largest_bin = serializers.CharField(allow_null=True)
 
 
+class MonthOfBlanksSerializer(OutputSerializer):
+    """Blanks of one calendar month as found and as fitted."""
+
+    month = serializers.IntegerField(help_text="1 to 12.")
+    returns = serializers.IntegerField()
+    observed = serializers.FloatField()
+    fitted = serializers.FloatField()
+    standard_error = serializers.FloatField(help_text="Of the share, under the fit.")
+
+
 class InfluenceSerializer(OutputSerializer):
-    """A return that pulls hard."""
+    """A return that pulls hard, and what one step of the fit without it would move."""
 
     uid = serializers.UUIDField(help_text="The return's public id.")
     weight_g = serializers.FloatField()
     expected_g = serializers.FloatField()
     score = serializers.FloatField(help_text="Derivative of its log-likelihood by log mean.")
     residual = serializers.FloatField(help_text="Pearson's.")
+    leverage = serializers.FloatField()
+    cooks_distance = serializers.FloatField()
+    club_move = serializers.FloatField(
+        help_text="What it does to the club's mean log expectation, in standard errors."
+    )
+    peg = serializers.CharField(allow_null=True, help_text="The code of the peg that it moves most.")
+    peg_move = serializers.FloatField(allow_null=True, help_text="In standard errors of that peg's effect.")
 
 
 class WallSerializer(OutputSerializer):
@@ -151,8 +174,11 @@ class DiagnosisSerializer(OutputSerializer):
     residual_mean = serializers.FloatField(allow_null=True)
     residual_sd = serializers.FloatField(allow_null=True)
     flatness = FlatnessSerializer(many=True)
-    influential = InfluenceSerializer(many=True)
+    influential = InfluenceSerializer(
+        many=True, allow_null=True, help_text="For the club's analyst alone: null for others."
+    )
     walls = WallSerializer(many=True)
+    blanks_by_month = MonthOfBlanksSerializer(many=True)
 
 
 class RunDetailSerializer(RunSerializer):
@@ -171,8 +197,21 @@ class RunDetailSerializer(RunSerializer):
     iterations = serializers.IntegerField()
     check = CheckSerializer(source="check_report.check")
     diagnosis = DiagnosisSerializer(source="check_report.diagnosis")
+    validation = serializers.SerializerMethodField()
     terms = TermSerializer(many=True)
     dropped = DroppedSerializer(many=True)
+
+    @extend_schema_field(ValidationSerializer(allow_null=True))
+    def get_validation(self, run: FitRun) -> Any:
+        """None where there was nothing to hold the fit against: the verdict says why."""
+        found = run.check_report["validation"]
+        return ValidationSerializer(found).data if "scores" in found else None
+
+    def to_representation(self, run: FitRun) -> Any:
+        shown = super().to_representation(run)
+        if not self.context.get("names_returns"):
+            shown["diagnosis"]["influential"] = None
+        return shown
 
 
 class FitSerializer(JobSerializer):
@@ -192,4 +231,4 @@ class FitDetailSerializer(FitSerializer):
     @extend_schema_field(RunDetailSerializer(allow_null=True))
     def get_run(self, job: Job) -> Any:
         run = getattr(job, "fit_run", None)
-        return None if run is None else RunDetailSerializer(run).data
+        return None if run is None else RunDetailSerializer(run, context=self.context).data

@@ -18,16 +18,28 @@ from api.views.base import ClubView
 from api.views.jobs import accepted
 from clubdata.errors import NotFound
 from clubdata.models import Job, JobKind
-from clubdata.services.members import FITS, Membership
+from clubdata.services.members import FITS, NAMES_INFLUENTIAL_RETURNS, Membership
 
 # Large columns that no list shows.
-UNSHOWN = ("covariance", "support", "spec", "deviances", "reference")
+UNSHOWN = ("covariance", "support", "observed", "spec", "deviances", "reference")
 
 
 def visible_fits(who: Membership) -> QuerySet[Job]:
     """The club's fits with their runs."""
     fits = Job.objects.visible_to(who.account).filter(club=who.club, kind=JobKind.FIT)
     return fits.select_related("club", "fit_run__club").defer(*(f"fit_run__{name}" for name in UNSHOWN))
+
+
+def visible_fit(who: Membership, uid: uuid.UUID) -> Job:
+    """The fit by its job's uid or by its run's, with its terms.
+
+    :raises NotFound: the club has no such fit.
+    """
+    fits = visible_fits(who).prefetch_related("fit_run__terms")
+    fit = fits.filter(Q(uid=uid) | Q(fit_run__uid=uid)).first()
+    if fit is None:
+        raise NotFound("There is no such fit.")
+    return fit
 
 
 class FitListView(ClubView):
@@ -58,8 +70,6 @@ class FitDetailView(ClubView):
     @extend_schema(operation_id="fits_read", responses=FitDetailSerializer)
     def get(self, _request: Request, uid: uuid.UUID, **_: Any) -> Response:
         """By the job's uid, or by that of the run that advice names."""
-        fits = visible_fits(self.who).prefetch_related("fit_run__terms")
-        fit = fits.filter(Q(uid=uid) | Q(fit_run__uid=uid)).first()
-        if fit is None:
-            raise NotFound("There is no such fit.")
-        return Response(FitDetailSerializer(fit).data)
+        fit = visible_fit(self.who, uid)
+        context = {"names_returns": self.who.may(NAMES_INFLUENTIAL_RETURNS)}
+        return Response(FitDetailSerializer(fit, context=context).data)

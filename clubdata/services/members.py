@@ -17,6 +17,8 @@ SEES_DRAWS = frozenset({Role.ORGANISER, Role.ANALYST, Role.SECRETARY})
 # Who is shown the figures of fewer than five anglers.
 SEES_FEW = frozenset({Role.ORGANISER, Role.ANALYST, Role.SECRETARY})
 FITS = frozenset({Role.ORGANISER, Role.ANALYST, Role.SECRETARY})
+# Single returns that a fit hangs on are for whoever has to judge them.
+NAMES_INFLUENTIAL_RETURNS = frozenset({Role.ANALYST})
 
 
 @dataclass(frozen=True, slots=True)
