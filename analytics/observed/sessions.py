@@ -19,6 +19,9 @@ SEASONS = ("winter", "spring", "summer", "autumn")
 DISTANCE_BIN_M = 2
 TEMPERATURE_BIN_C = 2
 
+#: So many pairs of group and code are ticked off in a table; more are sorted.
+_MOST_PAIRS = 50_000_000
+
 #: Weights that stand: exact ones, and at the least what went over the net limit.
 _RATED = ("weighed", "estimated", "blank", "over_net_limit")
 
@@ -94,7 +97,11 @@ def grouped(sessions: Sessions, chosen: IntArray, codes: IntArray, keys: int) ->
 def distinct(codes: IntArray, group: IntArray, groups: int) -> IntArray:
     """How many different codes each group has, (groups,)."""
     size = int(codes.max(initial=0)) + 1
-    return np.bincount(np.unique(group * size + codes) // size, minlength=groups)
+    if groups * size > _MOST_PAIRS:
+        return np.bincount(np.unique(group * size + codes) // size, minlength=groups)
+    met = np.zeros((groups, size), dtype=np.bool_)
+    met[group, codes] = True
+    return np.count_nonzero(met, axis=1).astype(np.int64)
 
 
 def sessions_of(club_frame: ClubFrame) -> Sessions:
