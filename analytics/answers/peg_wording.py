@@ -82,7 +82,7 @@ def pair_words(first: str, second: str, chance: float, ratio: float) -> str:
     if word is None:
         return f"These returns cannot tell pegs {first} and {second} apart."
     doubt = _odds(1.0 - sure)
-    return f"Peg {better} is {word} better than peg {other}, about {times:.2f} times; {doubt} that it isn't."
+    return f"Peg {better} is, {word}, better than peg {other}, about {times:.2f} times; {doubt} that it isn't."
 
 
 def why_words(parts: Mapping[str, float], raw_ratio: float, multiplier: float) -> str:

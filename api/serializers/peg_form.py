@@ -79,7 +79,7 @@ class PlainSerializer(OutputSerializer):
         return {name: getattr(instance, name) for name in self.fields.keys()}  # noqa: SIM118 - fields iterate as mappings of the stubs do not
 
 
-class IntervalSerializer(PlainSerializer):
+class PegIntervalSerializer(PlainSerializer):
     """The ends of the 50 % and 90 % intervals."""
 
     lower_90 = serializers.FloatField()
@@ -88,7 +88,7 @@ class IntervalSerializer(PlainSerializer):
     upper_90 = serializers.FloatField()
 
 
-class PegStandingSerializer(IntervalSerializer):
+class PegStandingSerializer(PegIntervalSerializer):
     """A multiplier on the water's typical peg, and ranks from joint draws: rank 1 makes most."""
 
     multiplier = serializers.FloatField()
@@ -105,7 +105,7 @@ class PegStandingSerializer(IntervalSerializer):
     )
 
 
-class OverExpectedSerializer(IntervalSerializer):
+class OverExpectedSerializer(PegIntervalSerializer):
     """Weight over what the fit expects of the same anglers, days and tackle at this peg."""
 
     ratio = serializers.FloatField()
@@ -215,7 +215,7 @@ class PegFormSerializer(OutputSerializer):
         return TREND_RULE
 
 
-class ComparisonSerializer(IntervalSerializer):
+class PegComparisonSerializer(PegIntervalSerializer):
     """The first peg over the second."""
 
     chance_first_better = serializers.FloatField()
@@ -230,7 +230,7 @@ class PegPairSerializer(OutputSerializer):
     water = FormWaterSerializer(source="*")
     first = PegLabelSerializer()
     second = PegLabelSerializer()
-    comparison = ComparisonSerializer(allow_null=True)
+    comparison = PegComparisonSerializer(allow_null=True)
     first_record = PegRecordSerializer(allow_null=True)
     second_record = PegRecordSerializer(allow_null=True)
     no_answer = NoAnswerSerializer(allow_null=True)

@@ -28,7 +28,7 @@ def test_a_peg_lies_above_or_below_the_middle_as_surely_as_its_chance(chance: fl
 )
 def test_a_pair_is_told_the_same_from_either_side(chance: float, word: str) -> None:
     told = pair_words("7", "8", chance, 1.25)
-    assert told.startswith(f"Peg 7 is {word} better than peg 8, about 1.25 times")
+    assert told.startswith(f"Peg 7 is, {word}, better than peg 8, about 1.25 times")
     assert pair_words("8", "7", 1 - chance, 1 / 1.25) == told
 
 
