@@ -194,6 +194,7 @@ SPECTACULAR_SETTINGS = {
         "WaterKind": "clubdata.models.WaterKind",
         "WaterEventKind": "clubdata.models.WaterEventKind",
         "JobKind": "clubdata.models.JobKind",
+        "FitVerdict": "analytics.catchrate.verdict.VERDICTS",
     },
 }
 

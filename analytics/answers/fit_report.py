@@ -195,7 +195,7 @@ def _variance(component: Mapping[str, Any]) -> str:
         return f"{along}not held"
     sd, error = component["sd"], component["log_precision_se"]
     # The standard deviation is exp(-log precision / 2).
-    return f"{along}{sd:.3f}" + (f" ± {sd * error / 2.0:.3f}" if error is not None else "")
+    return f"{along}{sd:.3f}" + (f"\u00a0±\u00a0{sd * error / 2.0:.3f}" if error is not None else "")
 
 
 def _facts(check: Mapping[str, Any], diagnosis: Mapping[str, Any]) -> Iterator[Fact]:

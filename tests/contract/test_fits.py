@@ -97,7 +97,7 @@ def test_the_verdict_and_what_it_rests_on_are_shown(shown: dict[str, Any]) -> No
     assert (shown["verdict"], shown["verdict_reason"]) == (run.verdict, run.verdict_reason)
     assert run.verdict == HELD and shown["promoted"]
     assert shown["validation"] == run.check_report["validation"]
-    assert [item["method"] for item in shown["validation"]["scores"]][0] == "catch model"
+    assert shown["validation"]["scores"][0]["method"] == "catch model"
 
 
 def test_a_run_that_nothing_was_held_against_says_so_instead(
