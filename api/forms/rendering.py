@@ -1,11 +1,13 @@
 """From an answer to a body in the form that was asked for."""
 
 import importlib
+import os
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any, Final
 
+from django.conf import settings
 from rest_framework.renderers import JSONRenderer
 
 from api.forms.bodies import Body, body_of
@@ -20,6 +22,8 @@ from clubdata.errors import Conflict, InvalidInput
 # web process, and most processes answer in JSON only.
 _DRAWING: Final = "api.forms.drawing.pictures"
 _TABLES: Final = "api.forms.tables"
+# The fonts that drawing finds are listed once, among our own files.
+os.environ.setdefault("MPLCONFIGDIR", str(settings.VAR_DIR / "matplotlib"))
 _PARQUET: Final = "api.forms.parquet"
 #: What a workbook is dated by when no fit stands behind it.
 _NO_FIT: Final = datetime(2000, 1, 1, tzinfo=UTC)
