@@ -20,6 +20,7 @@ from analytics.answers.raw import (
     told,
 )
 from analytics.answers.scope import CLUB, scope_of
+from analytics.answers.standard import years_of
 from analytics.answers.trends_comparison import YearComparison, year_comparisons
 from analytics.answers.trends_points import RAW_SERIES, Series, TrendPoint, points_of
 from analytics.answers.trends_wording import NOT_STOCK_SIZE, TrendReference, trend_notes, trend_reference
@@ -154,6 +155,10 @@ def _answered(answer: Trends, fit: FitSummary, asked: _Asked) -> Trends:
     if scope is None:
         reason = "The fit has no returns of this water." if code else "The fit has no returns of any water."
         return replace(answer, no_trends=NoTrends("no_returns_on_water", reason))
+    known = years_of(stored.estimates)
+    if answer.year is not None and answer.year not in known:
+        reason = f"The fit has no returns of {answer.year}: it speaks of {known[0]} to {known[-1]}."
+        return replace(answer, no_trends=NoTrends("year_not_fished", reason))
     baits = _names(HookBait, asked.club) if answer.by == "bait-month" else {}
     series = Series(stored.estimates, observed, scope, baits, sees_all)
     points, index = points_of(series, by=answer.by, year=answer.year)

@@ -64,6 +64,12 @@ def test_a_named_year_narrows_raw_months_to_its_own(fitted_club: StoredClub) -> 
     assert {point.year for point in months} == {"2020"}
 
 
+def test_a_year_that_nobody_fished_has_no_trend(fitted_club: StoredClub) -> None:
+    found = ask(fitted_club, by="month", year=1999)
+    assert found.no_trends is not None and found.no_trends.code == "year_not_fished"
+    assert "2019 to 2021" in found.no_trends.reason and found.points == ()
+
+
 def test_years_are_compared_and_told_by_other_returns_and_readings(stored_club: StoredClub) -> None:
     some_did_not_weigh(20)
     fit_now(stored_club.club)
