@@ -153,7 +153,7 @@ class RecordReader:
             anglers=int(row["anglers"]),
             raw_g_per_hour=row["weight_g"] / row["hours"],
             why=why,
-            why_in_words=why_words(why.parts, why.raw_ratio, why.multiplier),
+            why_in_words=why_words(why),
             over_expected=ratio,
             own_share=self._own_share(item),
             trend=trend,

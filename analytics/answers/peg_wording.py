@@ -1,8 +1,7 @@
 """What is said of pegs, in plain and kind words, each by a written rule. No peg is ever called bad."""
 
-from collections.abc import Mapping
-
 from analytics.answers.freshness import FitSummary
+from analytics.answers.peg_figures import WhyTheyDiffer
 
 #: Below this chance of being wrong a side of the middle is named.
 EITHER_SIDE = 0.4
@@ -46,6 +45,10 @@ _WHY = {
         "a few heavy sessions lift its raw mean",
         "it had fewer heavy sessions than most",
     ),
+    "pegs_fished": (
+        "the water's rate is more that of its lesser pegs, which are fished more",
+        "the water's rate is more that of its better pegs, which are fished more",
+    ),
 }
 #: A part of at least this ratio, up or down, is put into words.
 WORTH_A_WORD = 1.05
@@ -82,19 +85,22 @@ def pair_words(first: str, second: str, chance: float, ratio: float) -> str:
     if word is None:
         return f"These returns cannot tell pegs {first} and {second} apart."
     doubt = _odds(1.0 - sure)
-    return f"Peg {better} is, {word}, better than peg {other}, about {times:.2f} times; {doubt} that it isn't."
+    return (
+        f"Peg {better} is, {word}, better than peg {other}, about {times:.2f} times; {doubt} that it isn't."
+    )
 
 
-def why_words(parts: Mapping[str, float], raw_ratio: float, multiplier: float) -> str:
-    """Why raw weight and effect differ, the largest reasons first."""
+def why_words(why: WhyTheyDiffer) -> str:
+    """Why raw weight and effect differ, the largest reasons first, and what is left over."""
+    parts, raw_ratio, multiplier = why.parts, why.raw_ratio, why.multiplier
     opening = f"Raw, it made {raw_ratio:.2f} times the water's rate; the fit gives it {multiplier:.2f}."
     told = {name: ratio for name, ratio in parts.items() if name in _WHY and ratio > 0}
     large = [name for name in told if max(told[name], 1 / told[name]) >= WORTH_A_WORD]
     if not large:
-        return f"{opening} No one reason stands out."
+        return f"{opening} No one reason stands out; left over ×{why.remainder:.2f}."
     large.sort(key=lambda name: -max(told[name], 1 / told[name]))
     reasons = [f"{_WHY[name][told[name] < 1]} (×{told[name]:.2f})" for name in large]
-    return f"{opening} Beside the peg itself: {'; '.join(reasons)}."
+    return f"{opening} Beside the peg itself: {'; '.join(reasons)}; left over ×{why.remainder:.2f}."
 
 
 EVENNESS_RULE = (

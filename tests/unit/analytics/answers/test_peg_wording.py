@@ -2,6 +2,7 @@
 
 import pytest
 
+from analytics.answers.peg_figures import WhyTheyDiffer
 from analytics.answers.peg_wording import evenness_words, middle_words, pair_words, why_words
 
 
@@ -37,15 +38,18 @@ def test_pegs_that_cannot_be_told_apart_are_not_ranked() -> None:
 
 
 def test_reasons_come_largest_first_and_small_ones_are_left_unsaid() -> None:
-    told = why_words({"who": 1.1, "season": 0.7, "tackle": 1.01, "held_back": 1.0}, 0.9, 1.15)
+    parts = {"who": 1.1, "season": 0.7, "tackle": 1.01, "held_back": 1.0}
+    told = why_words(WhyTheyDiffer(raw_ratio=0.9, multiplier=1.15, parts=parts, remainder=1.016))
     assert "0.90 times the water's rate; the fit gives it 1.15" in told
     assert told.index("slower months") < told.index("stronger anglers")
     assert "baits" not in told and "few" not in told
+    assert told.endswith("left over ×1.02.")
 
 
 def test_without_a_large_reason_none_is_made_up() -> None:
-    assert why_words({"who": 1.01, "tackle": 0.99}, 1.0, 1.0).endswith("No one reason stands out.")
-    assert why_words({"held_back": 0.0}, 0.0, 0.8).endswith("No one reason stands out.")
+    for parts, raw_ratio in (({"who": 1.01, "tackle": 0.99}, 1.0), ({"held_back": 0.0}, 0.0)):
+        told = why_words(WhyTheyDiffer(raw_ratio, multiplier=1.0, parts=parts, remainder=1.0))
+        assert told.endswith("No one reason stands out; left over ×1.00.")
 
 
 def test_a_draw_is_even_as_its_rule_says() -> None:
