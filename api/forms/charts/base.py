@@ -12,7 +12,8 @@ class Axis:
 
     @property
     def label(self) -> str:
-        return f"{self.title} ({self.unit})" if self.unit else self.title
+        title = f"{self.title[:1].upper()}{self.title[1:]}"
+        return f"{title} ({self.unit})" if self.unit else title
 
 
 @dataclass(frozen=True, slots=True)

@@ -78,7 +78,8 @@ def text_width_pt(text: str, size_pt: float, weight: str = "normal") -> float:
 def broken(text: str, room_pt: float, size_pt: float, weight: str = "normal") -> tuple[str, ...]:
     """The text in lines that fit; a word that alone is too long stays whole."""
     lines: list[str] = []
-    for word in plain(text).split():
+    # A percent sign stays with its number.
+    for word in plain(text).replace(" %", "\xa0%").split(" "):
         longer = f"{lines[-1]} {word}" if lines else word
         if lines and text_width_pt(longer, size_pt, weight) <= room_pt:
             lines[-1] = longer

@@ -125,7 +125,8 @@ def _finish(axes: Axes, chart: SeasonBand | Curves, width: Width) -> None:
         named(axes, chart.ticks, across_px=width.pixels - _BESIDE_PX)
     number(axes, "y", chart.y)
     # A weight or a rate begins at nothing.
-    axes.set_ylim(bottom=min(0.0, axes.get_ylim()[0]) if _has_negative(chart.lines) else 0)
+    low, high = axes.get_ylim()
+    axes.set_ylim(min(0.0, low) if _has_negative(chart.lines) else 0.0, 1.04 * high)
     axes.grid(axis="y")
     pounds_and_ounces(axes, "y", Axis(chart.y.title, chart.y.unit))
 

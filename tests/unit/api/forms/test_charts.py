@@ -36,7 +36,8 @@ HOSTILE = "$x_{2}$ <b>\"&amp;' \x00\x07]]> =1+1 " * 3
 
 def words(svg: bytes) -> str:
     root = ElementTree.fromstring(svg)  # noqa: S314 - our own drawing
-    return " ".join("".join(text.itertext()).strip() for text in root.iter(f"{SVG}text"))
+    said = " ".join("".join(text.itertext()).strip() for text in root.iter(f"{SVG}text"))
+    return said.replace("\xa0", " ")
 
 
 @EACH
