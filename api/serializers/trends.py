@@ -25,13 +25,17 @@ class TrendQuery(QuerySerializer):
         help_text="Where standardised values stand and to which raw months are narrowed; of 'year' the one "
         "that is compared with the year before.",
     )
-    target = serializers.CharField(required=False, default="", max_length=30, help_text=_TARGET)
+    target = serializers.CharField(
+        required=False, default="", allow_blank=True, max_length=30, help_text=_TARGET
+    )
 
 
 class WaterTrendQuery(QuerySerializer):
     """Of which fish."""
 
-    target = serializers.CharField(required=False, default="", max_length=30, help_text=_TARGET)
+    target = serializers.CharField(
+        required=False, default="", allow_blank=True, max_length=30, help_text=_TARGET
+    )
 
 
 class IntervalSerializer(OutputSerializer):
