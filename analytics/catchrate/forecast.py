@@ -35,12 +35,14 @@ def forecast(estimates: Estimates, returns: Returns, seed: int) -> Forecast:
     an angler who is not named), then of the weight. The year is the reference, as in every answer.
     """
     questions = _questions(returns)
-    means = log_mean_draws(estimates, questions, DRAWS, seed)
+    with np.errstate(over="ignore"):
+        means = log_mean_draws(estimates, questions, DRAWS, seed)
+        log_expected = expectation(estimates, questions).eta
     generator = np.random.default_rng([seed, 2])
     means += _luck(estimates, "match_day", _match_days(returns), generator)
     means += _luck(estimates, "angler", _unnamed(returns), generator)
     np.exp(np.minimum(means, LARGEST_LOG_G), out=means)
-    expected = np.exp(np.minimum(expectation(estimates, questions).eta, LARGEST_LOG_G))
+    expected = np.exp(np.minimum(log_expected, LARGEST_LOG_G))
     if returns.session is not None:
         means, expected = (np.add.reduceat(column, first_parts(returns)) for column in (means, expected))
     estimated = returns.dispersion_class == ESTIMATED
