@@ -91,8 +91,9 @@ class _Pool(NamedTuple):
     def holds(self, session: _Session) -> bool:
         at_peg = self.pegs is None or (session.is_match and session.peg in self.pegs)
         metres = self.distance_m
-        near = metres is None or all(_near(distance, metres) for distance in session.distances_m)
-        return at_peg and near and session.month in self.months
+        if not at_peg or session.month not in self.months:
+            return False
+        return metres is None or all(_near(distance, metres) for distance in session.distances_m)
 
 
 def past_returns(

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from math import exp, log
 from typing import Any
 
 import numpy as np
@@ -221,13 +222,13 @@ def _drivers(figures: _Figures, number: int) -> tuple[Driver, ...]:
         for name, values in figures.expected.multipliers.items()
         if float(values[number]) != 1.0 or float(figures.errors[name][number]) > 0.0
     ]
-    return tuple(sorted(found, key=lambda driver: -abs(np.log(driver.multiplier))))
+    return tuple(sorted(found, key=lambda driver: -abs(log(driver.multiplier))))
 
 
 def _driver(name: str, multiplier: float, error: float) -> Driver:
-    half, most = np.exp(NORMAL_75 * error), np.exp(NORMAL_95 * error)
+    half, most = exp(NORMAL_75 * error), exp(NORMAL_95 * error)
     ends = (multiplier / half, multiplier * half, multiplier / most, multiplier * most)
-    return Driver(name, LABELS.get(name, name), multiplier, *(float(end) for end in ends))
+    return Driver(name, LABELS.get(name, name), multiplier, *ends)
 
 
 def _alternatives(scene: Scene, of_bait: NDArray[np.float64], best: int) -> tuple[Alternative, ...]:

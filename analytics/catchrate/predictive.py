@@ -70,11 +70,11 @@ def session_outlook(
     than a count of blanks among them.
     """
     generator = np.random.default_rng([seed, 2])
-    mean = np.exp(_of_one_session(estimates, ask(estimates, questions), log_mean, generator))
+    log_mean = _of_one_session(estimates, ask(estimates, questions), log_mean, generator)
     power, dispersion = estimates.power, estimates.dispersion
-    weights = draw(generator, mean, dispersion, power)
-    blank = np.exp(-(mean ** (2.0 - power)) / (dispersion * (2.0 - power))).mean(axis=1)
-    return SessionOutlook(levels, np.quantile(weights, levels, axis=1).T, blank)
+    weights = draw(generator, np.exp(log_mean), dispersion, power)
+    rate = np.exp((2.0 - power) * log_mean) / (dispersion * (2.0 - power))
+    return SessionOutlook(levels, np.quantile(weights, levels, axis=1).T, np.exp(-rate).mean(axis=1))
 
 
 def _of_one_session(
