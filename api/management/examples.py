@@ -31,6 +31,7 @@ def examples_of(club: Club, people: Sequence[Person]) -> list[Example]:
         *shown,
         Example("Hand in a return", member, f"{base}/returns/", _return_body(club)),
         Example("The club's matches", organiser, f"{base}/matches/"),
+        Example("Catch rates year against year, standardised beside raw", analyst, f"{base}/trends/?by=year"),
         Example("The fits of the club's returns, and what they left out", analyst, f"{base}/fits/"),
     ]
 
