@@ -58,6 +58,7 @@ class AdviceQuery(QuerySerializer):
     target = serializers.CharField(
         required=False,
         default="",
+        allow_blank=True,
         max_length=30,
         help_text="A group of species; without one everything caught.",
     )
