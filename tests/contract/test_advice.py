@@ -277,3 +277,7 @@ def test_ones_own_returns_of_another_clubs_water_are_not_found(
 ) -> None:
     address = f"/api/v1/clubs/heron-small/waters/{other_club.mere.uid}/own-returns/"
     assert client_for(fitted.small.account()).get(address).status_code == 404
+
+
+def test_an_empty_target_is_everything_caught(ask: Callable[..., Any]) -> None:
+    assert ask(target="")["choices"] == ask()["choices"] != []
