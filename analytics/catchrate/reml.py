@@ -31,7 +31,7 @@ SMALL_STEP, NEAR_THE_BOTTOM = 0.02, 0.5
 #: rank, those that it holds.
 LITTLE_SPENT, LITTLE_HELD = 0.1, 0.1
 
-#: A step of rho that is long.
+#: A step of rho, or of a log dispersion, that is long.
 FAR = 0.3
 
 
@@ -209,7 +209,8 @@ class Derivatives:
 
     `freedom[j]` is d log|S| / d rho_j - lambda_j tr(V S_j): the degrees of freedom that the data spent on
     what penalty j holds. `held[j]` is d log|S| / d rho_j, how many it could hold, `ranks[j]` its rank;
-    `pull[j]` is lambda_j b'S_j b, less its part in the change of H.
+    `pull[j]` is lambda_j b'S_j b, less its part in the change of H. `by_dispersion[j]` is the derivative of
+    gradient[j] by the log dispersion of all classes alike, as though all precisions were searched for.
     """
 
     gradient: FloatArray
@@ -220,6 +221,7 @@ class Derivatives:
     held: FloatArray
     ranks: FloatArray
     pull: FloatArray
+    by_dispersion: FloatArray
 
 
 def derivatives(
@@ -250,8 +252,8 @@ def derivatives(
         for j in range(i + 1):
             double[i, j] = double[j, i] = weights[i] * weights[j] * penalties.double_trace(i, j, covariance)
     gradient = 0.5 * quadratic + 0.5 * traces - 0.5 * spread - turned
-    hessian = np.diag(0.5 * quadratic + 0.5 * traces) - left.T @ moves - right.T @ own_moves
-    hessian = hessian - 0.5 * double - 0.5 * curved
+    answered = left.T @ moves + right.T @ own_moves + 0.5 * double
+    hessian = np.diag(0.5 * quadratic + 0.5 * traces) - answered - 0.5 * curved
     return Derivatives(
         gradient=gradient,
         hessian=hessian,
@@ -261,6 +263,7 @@ def derivatives(
         held=spread,
         ranks=penalties.ranks,
         pull=quadratic - 2.0 * turned,
+        by_dispersion=0.5 * traces - np.sum(answered, axis=1),
     )
 
 

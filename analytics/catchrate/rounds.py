@@ -220,7 +220,9 @@ class Round:
         self.turning = self.system.solve(*turned)
         along = equations.along(*self.turning, self.mixture)
         logs = state.log_dispersion
-        by_class = -0.5 * likelihood.by_class(leverages * self.work.observed[sample], logs, sample)
+        spent = likelihood.by_class(leverages * self.work.observed[sample], logs, sample)
+        self.freedom_shares = spent / np.sum(spent)
+        by_class = -0.5 * spent
         by_class -= likelihood.by_class(along * self.work.score, logs)
         power = 0.0
         if isinstance(state.family, Tweedie) and state.family.search:
@@ -261,13 +263,6 @@ class Round:
             free = self.new.search.free(self.found.gradient)
             gradients.extend(np.abs(self.found.gradient[free]))
         return float(max(gradients))
-
-    def next_state(self, settled: float) -> State:
-        search = self.new.search
-        if self.found is not None and self.solver.problem.rho is None:
-            search = search.step(self.found, settled)
-        new = self.new
-        return State(new.coefficients, new.eliminated, search, self.scaled.family, self.scaled.log_dispersion)
 
     def _final_score(self, work: Working) -> float:
         solver, state = self.solver, self.new

@@ -1,8 +1,8 @@
 """The fit itself: coefficients, smoothing parameters, dispersion and power, together.
 
 Each iteration forms the normal equations once at the present means (Newton's weights), solves for the
-coefficients, and moves the smoothing parameters (`reml`) and the dispersion and power (`likelihood`) one
-Newton step down the restricted likelihood. It ends where all their gradients vanish.
+coefficients, and moves (`step`) the smoothing parameters (`reml`) and the dispersion and power
+(`likelihood`) one Newton step down the restricted likelihood. It ends where all their gradients vanish.
 """
 
 from collections.abc import Callable
@@ -12,6 +12,7 @@ from scipy.linalg import LinAlgError
 
 from analytics.catchrate.problem import Block, Problem, Start
 from analytics.catchrate.rounds import Round, Solution, Solver
+from analytics.catchrate.step import next_state
 
 __all__ = ["Block", "Problem", "Round", "Solution", "Solver", "Start", "solve"]
 
@@ -60,7 +61,7 @@ def solve(
         if largest < tolerance:
             converged = True
             break
-        state, part_eta = round_.next_state(tolerance / 10.0), round_.new_part_eta
+        state, part_eta = next_state(round_, tolerance / 10.0)
     return round_.solution(tuple(deviances), converged=converged)
 
 

@@ -58,6 +58,18 @@ def test_for_the_normal_distribution_the_hessian_is_exact_too() -> None:
     np.testing.assert_allclose(solved(problem).derivatives.hessian, numerical, rtol=1e-5, atol=1e-6)
 
 
+def test_for_the_normal_distribution_so_is_the_derivative_by_dispersion_as_well() -> None:
+    problem = given(Gaussian())
+    problem = replace(problem, blocks=[replace(block, known=0.0) for block in problem.blocks])
+
+    def gradient(shift: np.ndarray) -> np.ndarray:
+        shifted = replace(problem, dispersion=problem.dispersion * np.exp(shift))
+        return slope_of(lambda rho: by_brute_force(shifted, rho), RHO)
+
+    numerical = slope_of(gradient, np.zeros(1))[0]
+    np.testing.assert_allclose(solved(problem).derivatives.by_dispersion, numerical, rtol=1e-5, atol=1e-6)
+
+
 @pytest.mark.parametrize("family", FAMILIES)
 def test_the_criterion_differs_from_brute_force_by_a_constant(family: Family) -> None:
     problem = given(family)
@@ -127,6 +139,7 @@ def told(gradient: list[float], hessian: list[float], freedom: list[float], held
         np.array(held),
         np.array(held),
         pull,
+        np.zeros(size),
     )
 
 
