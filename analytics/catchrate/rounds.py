@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from analytics.catchrate.basis import FloatArray
 from analytics.catchrate.equations import Equations
 from analytics.catchrate.family import Family, Tweedie, Working
+from analytics.catchrate.guess import guessed_rho
 from analytics.catchrate.likelihood import Correction, Likelihood
 from analytics.catchrate.problem import STARTING_RHO, Problem, Start
 from analytics.catchrate.reml import Derivatives, Penalised, Penalties, Search, derivatives
@@ -132,8 +133,11 @@ class Solver:
 class Round:
     """One iteration: the equations at the state's means, the new coefficients, the gradients there."""
 
-    def __init__(self, solver: Solver, state: State, part_eta: FloatArray | None = None) -> None:
-        """`part_eta` saves the linear predictor of the state from being found again."""
+    def __init__(
+        self, solver: Solver, state: State, part_eta: FloatArray | None = None, *, coarse: bool = False
+    ) -> None:
+        """`part_eta` saves the linear predictor of the state from being found again; `coarse` will do with
+        seven digits of the equations' solution (`System.of`)."""
         self.solver, self.state = solver, state
         equations, likelihood = solver.equations, solver.likelihood
         part_eta = solver.eta(state) if part_eta is None else part_eta
@@ -146,13 +150,14 @@ class Round:
         observed = self.scale * work.observed
         gram, across, own = equations.gram(observed, self.mixture)
         precision, own_precision = solver.penalties.precision(state.search.rho)
-        self.system = System.of(gram, across, own, precision, own_precision)
+        self.system = System.of(gram, across, own, precision, own_precision, coarse=coarse)
         pull, own_pull = equations.totals(self.scale * work.score, self.mixture)
         pull = pull - precision @ state.coefficients
         own_pull = own_pull - own_precision * state.eliminated
         move = self.system.solve(pull, own_pull)
         self.new, self.new_eta = self._halved(move)
         self._pull = pull, own_pull
+        self._gram = gram, own
 
     def criterion(self) -> float:
         """Minus the restricted log-likelihood at the new coefficients."""
@@ -162,9 +167,14 @@ class Round:
         return value + solver.likelihood.normaliser(state.family, state.log_dispersion)
 
     def approached(self) -> State:
-        """The new coefficients with the dispersion that fits them."""
+        """The new coefficients with the dispersion that fits them, and smoothing parameters to begin from."""
         logs = self.solver.likelihood.start(self.new.family, self.new_eta)
-        return replace(self.new, log_dispersion=logs)
+        found = replace(self.new, log_dispersion=logs)
+        if self.solver.problem.rho is not None:
+            return found
+        search, coefficients = found.search, (found.coefficients, found.eliminated)
+        rho = guessed_rho(self.solver.penalties, search.rho, coefficients, *self._gram)
+        return replace(found, search=replace(search, rho=np.clip(rho, search.lower, search.upper)))
 
     def steer(self) -> None:
         """The gradients of all that is searched for."""

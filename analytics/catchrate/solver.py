@@ -17,7 +17,10 @@ from analytics.catchrate.step import next_state
 __all__ = ["Block", "Problem", "Round", "Solution", "Solver", "Start", "solve"]
 
 #: Rounds for the coefficients alone, from every mean alike, before anything is searched for.
-APPROACHES = 3
+APPROACHES = 4
+
+#: A gradient that the next round may meet with seven digits of its equations' solution.
+STILL_FAR = 1.0
 
 #: Where there are more sessions than this for each coefficient, a sample of as many as SAMPLE finds where to
 #: begin: the search costs far less there, and ends near the place.
@@ -47,12 +50,12 @@ def solve(
     part_eta = None
     if start is None or start.coefficients is None:
         for _ in range(APPROACHES):
-            round_ = Round(solver, state, part_eta)
+            round_ = Round(solver, state, part_eta, coarse=True)
             state, part_eta = round_.approached(), round_.new_part_eta
     deviances: list[float] = []
-    converged = False
+    converged, largest = False, np.inf
     for iteration in range(1, max_iterations + 1):
-        round_ = Round(solver, state, part_eta)
+        round_ = Round(solver, state, part_eta, coarse=largest > STILL_FAR)
         round_.steer()
         deviances.append(solver.likelihood.deviance(round_.new.family, round_.new_eta))
         largest = round_.largest_gradient()

@@ -73,3 +73,38 @@ def test_squares_between_levels_are_summed_and_from_some_of_them_estimated(
 def test_a_system_that_is_not_positive_definite_is_refused() -> None:
     with pytest.raises(LinAlgError):
         System.of(np.diag([1.0, -1.0]), np.zeros((2, 0)), np.zeros(0), np.zeros((2, 2)), np.zeros(0))
+
+
+def parts(full: np.ndarray, levels: int) -> tuple[np.ndarray, ...]:
+    own = np.diag(full)[TERMS:]
+    none = np.zeros((TERMS, TERMS)), np.zeros(levels)
+    return full[:TERMS, :TERMS], full[:TERMS, TERMS:].copy(), own, *none
+
+
+def test_seven_digits_do_where_they_are_asked_for(
+    full: np.ndarray, levels: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(module, "LARGE", TERMS)
+    right = default_rng(1).normal(size=len(full))
+    fine, coarse = (System.of(*parts(full, levels), coarse=rough) for rough in (False, True))
+    assert coarse.factor.dtype == np.float32 and fine.factor.dtype == np.float64
+    for exact, near in zip(
+        fine.solve(right[:TERMS], right[TERMS:]), coarse.solve(right[:TERMS], right[TERMS:]), strict=True
+    ):
+        np.testing.assert_allclose(near, exact, rtol=1e-3, atol=1e-6)
+    np.testing.assert_allclose(coarse.covariance().matrix, fine.covariance().matrix, rtol=1e-3, atol=1e-6)
+    np.testing.assert_allclose(coarse.covariance().variance, fine.covariance().variance, rtol=1e-4)
+
+
+def test_a_system_that_seven_digits_cannot_bear_gets_them_all(
+    full: np.ndarray, levels: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(module, "LARGE", TERMS)
+    direction = np.zeros(len(full))
+    direction[:2] = 1.0
+    steep = full + 1e10 * np.outer(direction, direction)
+    assert System.of(*parts(steep, levels), coarse=True).factor.dtype == np.float64
+
+
+def test_a_small_system_is_never_rough(full: np.ndarray, levels: int) -> None:
+    assert System.of(*parts(full, levels), coarse=True).factor.dtype == np.float64
