@@ -7,13 +7,17 @@ own block in place of its block of the inverse, which costs next to nothing. It 
 import numpy as np
 
 from analytics.catchrate.basis import FloatArray
-from analytics.catchrate.reml import LARGEST_STEP, Penalised, Penalties
+from analytics.catchrate.penalised import Penalised, Penalties
+from analytics.catchrate.problem import STARTING_RHO
+from analytics.catchrate.reml import LARGEST_STEP
 
 #: Blocks up to this size are inverted whole; of larger ones only the mean of the diagonal counts.
 SMALL_BLOCK = 300
-#: The least degrees of freedom that an update takes the returns to leave to a penalty, as a share.
-LEAST_LEFT = 1e-3
+#: The least degrees of freedom that the returns spend on what a penalty holds, as a share of them: rounding.
+LEAST_SPENT = 1e-10
 NOTHING = 1e-300
+#: No guess leads further from where every search begins: near a wall the criterion is too flat to lead back.
+FURTHEST = 4.0
 
 
 def guessed_rho(
@@ -35,9 +39,9 @@ def guessed_rho(
         for number, most, trace in zip(numbers, held, traces, strict=True):
             left, right = penalties.times(number, *coefficients)
             quadratic = np.exp(rho[number]) * (coefficients[0] @ left + coefficients[1] @ right)
-            ratio = max(most - trace, LEAST_LEFT * most) / max(quadratic, NOTHING)
+            ratio = max(most - trace, LEAST_SPENT * most) / max(quadratic, NOTHING)
             guess[number] += np.clip(np.log(max(ratio, NOTHING)), -LARGEST_STEP, LARGEST_STEP)
-    return guess
+    return np.clip(guess, STARTING_RHO - FURTHEST, STARTING_RHO + FURTHEST)
 
 
 def _traces(term: Penalised, rho: FloatArray, block: FloatArray) -> FloatArray:

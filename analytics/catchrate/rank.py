@@ -8,8 +8,8 @@ from scipy.linalg.lapack import dpstrf
 
 from analytics.catchrate.basis import FloatArray
 from analytics.catchrate.equations import Equations
+from analytics.catchrate.penalised import Penalised, Penalties
 from analytics.catchrate.problem import Problem
-from analytics.catchrate.reml import Penalised, Penalties
 from analytics.catchrate.terms import LearnedTerm
 
 #: A pivot below this share of its own diagonal says nothing new.

@@ -10,8 +10,9 @@ from analytics.catchrate.equations import Equations
 from analytics.catchrate.family import Family, Tweedie, Working
 from analytics.catchrate.guess import guessed_rho
 from analytics.catchrate.likelihood import Correction, Likelihood
+from analytics.catchrate.penalised import Penalised, Penalties
 from analytics.catchrate.problem import STARTING_RHO, Problem, Start
-from analytics.catchrate.reml import Derivatives, Penalised, Penalties, Search, derivatives
+from analytics.catchrate.reml import Derivatives, Search, derivatives
 from analytics.catchrate.system import Covariance, System
 
 HALVINGS = 12
@@ -174,7 +175,7 @@ class Round:
             return found
         search, coefficients = found.search, (found.coefficients, found.eliminated)
         rho = guessed_rho(self.solver.penalties, search.rho, coefficients, *self._gram)
-        return replace(found, search=replace(search, rho=np.clip(rho, search.lower, search.upper)))
+        return replace(found, search=replace(search, rho=rho))
 
     def steer(self) -> None:
         """The gradients of all that is searched for."""

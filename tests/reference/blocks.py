@@ -13,8 +13,8 @@ from analytics.catchrate.basis import FloatArray
 from analytics.catchrate.equations import intercept
 from analytics.catchrate.family import Family, Tweedie
 from analytics.catchrate.likelihood import Response
+from analytics.catchrate.penalised import Penalised
 from analytics.catchrate.problem import Block, Problem
-from analytics.catchrate.reml import Penalised
 from analytics.catchrate.rounds import Solution
 from analytics.catchrate.solver import solve
 from analytics.catchrate.terms import Encoded

@@ -7,8 +7,8 @@ from numpy.random import default_rng
 from analytics.catchrate import guess as module
 from analytics.catchrate.family import Gaussian
 from analytics.catchrate.guess import guessed_rho
+from analytics.catchrate.penalised import Penalised, Penalties
 from analytics.catchrate.problem import STARTING_RHO
-from analytics.catchrate.reml import Penalised, Penalties
 from analytics.catchrate.rounds import Round, Solver
 from analytics.catchrate.solver import solve
 from tests.unit.analytics.catchrate.dense import small_problem
@@ -68,3 +68,11 @@ def test_known_smoothing_parameters_are_not_guessed() -> None:
     rho = np.array([0.5, 1.2, -0.4, 1.0])
     solver = Solver(small_problem(Gaussian(), rho=rho))
     np.testing.assert_array_equal(Round(solver, solver.begin(None)).approached().search.rho, rho)
+
+
+def test_no_guess_leads_to_a_wall() -> None:
+    terms = Penalties([Penalised(slice(0, SIZE), (np.ones(SIZE),))], SIZE, 0)
+    begun = np.array([STARTING_RHO])
+    for coefficients in (np.full(SIZE, 1e-9), np.full(SIZE, 1e9)):
+        found = guessed_rho(terms, begun + 3.0, (coefficients, NOBODY), np.eye(SIZE), NOBODY)
+        assert abs(found[0] - STARTING_RHO) <= module.FURTHEST

@@ -7,14 +7,12 @@ import pytest
 from numpy.random import default_rng
 
 from analytics.catchrate.family import Family, Gaussian, Poisson, Tweedie
-from analytics.catchrate.penalties import neighbour_penalty
 from analytics.catchrate.problem import Problem
-from analytics.catchrate.reml import LARGEST_STEP, Derivatives, Penalised, Search
+from analytics.catchrate.reml import LARGEST_STEP, Derivatives, Search
 from analytics.catchrate.rounds import Solution
 from analytics.catchrate.solver import solve
 from tests.unit.analytics.catchrate.dense import (
     DenseFit,
-    log_pseudo_determinant,
     slope_of,
     small_problem,
 )
@@ -93,38 +91,6 @@ def test_freedom_is_what_the_data_spent_and_no_more_than_a_penalty_could_hold() 
     # Ridge and neighbours of one factor share its six coefficients; the last ridge has nine of its own.
     assert found.held[0] + found.held[1] == pytest.approx(6)
     assert found.held[3] == pytest.approx(9)
-
-
-def laplacian(levels: int, *breaks: int) -> np.ndarray:
-    return neighbour_penalty(levels, [(i, i + 1) for i in range(levels - 1) if i not in breaks])
-
-
-@pytest.mark.parametrize(
-    ("penalties", "known"),
-    [
-        ((np.ones(5),), 0.0),
-        ((np.ones(5),), 0.3),
-        ((laplacian(5),), 0.0),
-        ((np.eye(5), laplacian(5, 2)), 0.0),
-        ((laplacian(6, 2),), np.kron(np.eye(2), np.ones((3, 3)))),
-        ((np.kron(laplacian(3), np.eye(2)), np.kron(np.eye(3), np.diag([1.0, 4.0]))), 0.0),
-    ],
-)
-def test_log_determinants_are_sums_over_common_eigenvalues(
-    penalties: tuple[np.ndarray, ...], known: float | np.ndarray
-) -> None:
-    term = Penalised(slice(0, len(penalties[0])), penalties, known)
-    rho = np.array([0.4, -1.1])[: len(penalties)]
-
-    def dense(at: np.ndarray) -> float:
-        precision = term.precision(at)
-        return log_pseudo_determinant(np.diag(precision) if precision.ndim == 1 else precision)
-
-    value, gradient, hessian = term.log_determinant(rho)
-    assert value == pytest.approx(dense(rho))
-    np.testing.assert_allclose(gradient, slope_of(dense, rho), atol=1e-9)
-    numerical = slope_of(lambda at: slope_of(dense, at), rho)
-    np.testing.assert_allclose(hessian, numerical, atol=1e-6)
 
 
 def told(gradient: list[float], hessian: list[float], freedom: list[float], held: list[float]) -> Derivatives:
