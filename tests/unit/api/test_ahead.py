@@ -85,6 +85,8 @@ def test_only_so_many_questions_and_clubs_are_remembered(heron_small: SmallClub)
     assert len(ahead._asked) == MOST_CLUBS and heron_small.club.pk not in ahead._asked
 
 
+# The test's own way to end the thread.
+@pytest.mark.filterwarnings("ignore::pytest.PytestUnhandledThreadExceptionWarning")
 def test_one_thread_looks_and_begins_with_the_first_question(monkeypatch: pytest.MonkeyPatch) -> None:
     looked = threading.Event()
     ahead = Ahead(every_s=0.01)
