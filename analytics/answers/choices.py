@@ -61,7 +61,17 @@ class OneSession:
 
     percentiles: tuple[Percentile, ...]
     chance_of_blank: float
-    words: str
+
+    def at(self, share: float) -> Percentile:
+        """The weight that this share of sessions stays below; one of `predictive.OUTLOOK`."""
+        return next(item for item in self.percentiles if item.share == share)
+
+    @property
+    def words(self) -> str:
+        """'one session in ten under 1 lb 2 oz, one in ten over 22 lb; 1 in 12 blanks'."""
+        lowest, highest = self.at(0.1), self.at(0.9)
+        low = f"one session in ten under {lowest.weight_lb_oz}, " if lowest.weight_g > 0 else ""
+        return f"{low}one in ten over {highest.weight_lb_oz}; {blanks_in_words(self.chance_of_blank)}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,14 +122,6 @@ class Choice:
         distance = "" if self.distance_m is None else f" at {self.distance_m:g} m"
         rig = "" if self.rig_type is None else f", {self.rig_type.name}"
         return f"{self.hook_bait.name}{distance}{rig}"
-
-
-def one_session_of(percentiles: tuple[Percentile, ...], chance_of_blank: float) -> OneSession:
-    """With its words: 'one session in ten under 1 lb 2 oz, one in ten over 22 lb; 1 in 12 blanks'."""
-    lowest, highest = percentiles[0], percentiles[-1]
-    low = f"one session in ten under {lowest.weight_lb_oz}, " if lowest.weight_g > 0 else ""
-    words = f"{low}one in ten over {highest.weight_lb_oz}; {blanks_in_words(chance_of_blank)}"
-    return OneSession(percentiles, chance_of_blank, words)
 
 
 def blanks_in_words(chance: float) -> str:

@@ -16,7 +16,6 @@ from analytics.answers.choices import (
     OneSession,
     Percentile,
     lb_oz,
-    one_session_of,
 )
 from analytics.answers.knowledge import Part, how_much_we_know, part_of, worth_trying
 from analytics.answers.question import Tackle
@@ -166,7 +165,7 @@ def _numbers(figures: _Figures, number: int) -> dict[str, Any]:
 def _one_session(outlook: SessionOutlook, number: int) -> OneSession:
     weights = zip(outlook.levels, outlook.weights_g[number].tolist(), strict=True)
     percentiles = tuple(Percentile(level, weight, lb_oz(weight)) for level, weight in weights)
-    return one_session_of(percentiles, float(outlook.blank[number]))
+    return OneSession(percentiles, float(outlook.blank[number]))
 
 
 def _as_good(weights: NDArray[np.float64], step: int) -> tuple[int, int]:

@@ -73,7 +73,7 @@ def headline_of(
 ) -> str:
     """One sentence for a phone, of the first choice."""
     session = first.one_session
-    low = session.percentiles[0]
+    low = session.at(0.1)
     if low.weight_g > 0:
         tail = f"9 in 10 sessions bring more than {low.weight_lb_oz}"
     else:

@@ -18,6 +18,9 @@ from analytics.catchrate.predict import (
 )
 from analytics.catchrate.questions import Asked, ask
 
+#: The chances for which an outlook gives weights: the ends of the 50, 80 and 90 % ranges, and the middle.
+OUTLOOK = (0.05, 0.10, 0.25, 0.50, 0.75, 0.90, 0.95)
+
 
 def session_draws(
     estimates: Estimates,
@@ -62,7 +65,7 @@ def session_outlook(
     questions: Questions | Asked,
     log_mean: FloatArray,
     seed: int,
-    levels: tuple[float, ...] = (0.10, 0.25, 0.50, 0.75, 0.90),
+    levels: tuple[float, ...] = OUTLOOK,
 ) -> SessionOutlook:
     """The outlook of each question from joint draws of its log mean, (n, draws), one session a draw.
 

@@ -6,10 +6,11 @@ from typing import Any
 from analytics.answers.advice import Advice
 from analytics.answers.choices import Choice
 from analytics.answers.knowledge import Part
+from analytics.catchrate.predictive import OUTLOOK
 from api.forms.sheets import Column, Sheet
 
 _CHOICE = (Column("place", "Place"), Column("hook_bait", "Hook bait"))
-_OF_SESSION = (10, 25, 50, 75, 90)
+_OF_SESSION = tuple(round(100 * share) for share in OUTLOOK)
 
 CHOICES = (
     *_CHOICE,
