@@ -7,8 +7,7 @@ A session of several parts is one observation, log mu = log of the sum over part
 of X is the average of its parts' rows by their shares of mu.
 """
 
-from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
@@ -19,9 +18,7 @@ from scipy import sparse
 
 from analytics.catchrate.basis import FloatArray
 from analytics.catchrate.terms import CodeArray, Encoded
-
-#: From this many rows on, tables are counted on as many threads.
-ROWS_FOR_THREADS, THREADS = 50_000, 2
+from analytics.catchrate.threads import by_rows, each
 
 #: A pack of terms has at most this many rows, or the square root of the returns if that is more.
 SMALLEST_PACK = 64
@@ -112,8 +109,13 @@ class Equations:
     def predictor(self, coefficients: FloatArray, eliminated: FloatArray) -> FloatArray:
         """X b by row, (r,), the eliminated factor's effect included."""
         eta = np.zeros(self.rows)
-        for pack in self.packs:
-            eta[: self.singles] += pack.spread(coefficients).take(pack.codes)
+        effects = [pack.spread(coefficients) for pack in self.packs]
+
+        def add(rows: slice) -> None:
+            for pack, effect in zip(self.packs, effects, strict=True):
+                eta[rows] += effect.take(pack.codes[rows])
+
+        by_rows(add, self.singles)
         if self.singles < self.rows:
             eta[self.singles :] = self._part_rows @ coefficients
         if self._eliminated is not None:
@@ -176,7 +178,7 @@ class Equations:
         pairs: list[tuple[Pack, Pack | None]] = list(self._pairs())
         if self._eliminated is not None:
             pairs += [(left, None) for left in self.packs]
-        _each(fill, pairs, together=self.singles >= ROWS_FOR_THREADS)
+        each(fill, pairs, rows=self.singles)
         if mixture is not None:
             self._add_mixture(matrix, across, weights, mixture)
         return matrix, across, self._by_eliminated(weights)
@@ -266,17 +268,6 @@ class Mixture:
     def average(self, values: FloatArray) -> FloatArray:
         """The parts' values averaged by their shares, (q,)."""
         return weighted_counts(self.session, self.share * values, len(self.log_total))
-
-
-def _each(work: Callable[[Any], None], items: Sequence[Any], *, together: bool) -> None:
-    """Each item's work, on two threads where it is long: NumPy counts without holding the others up."""
-    if not together:
-        for item in items:
-            work(item)
-        return
-    with ThreadPoolExecutor(THREADS) as threads:
-        for _ in threads.map(work, items):
-            pass
 
 
 def weighted_counts(codes: NDArray[Any], weights: FloatArray, size: int) -> FloatArray:

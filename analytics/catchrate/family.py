@@ -10,6 +10,7 @@ from typing import Protocol
 import numpy as np
 
 from analytics.catchrate.basis import FloatArray
+from analytics.catchrate.threads import by_rows
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -103,8 +104,7 @@ class Tweedie:
 
     def working(self, response: FloatArray, eta: FloatArray) -> Working:
         p = self.power
-        spread = np.exp((2.0 - p) * eta)
-        pull = response * np.exp((1.0 - p) * eta)
+        spread, pull = self._powers(response, eta)
         return Working(
             score=pull - spread,
             observed=(2.0 - p) * spread + (p - 1.0) * pull,
@@ -114,18 +114,32 @@ class Tweedie:
 
     def halves(self, response: FloatArray, eta: FloatArray) -> FloatArray:
         p = self.power
-        halves: FloatArray = np.exp((2.0 - p) * eta) / (2.0 - p)
-        return halves - response * np.exp((1.0 - p) * eta) / (1.0 - p)
+        spread, pull = self._powers(response, eta)
+        spread /= 2.0 - p
+        pull /= 1.0 - p
+        spread -= pull
+        return spread
 
     def deviance(self, response: FloatArray, eta: FloatArray) -> FloatArray:
         p = self.power
         return 2.0 * (response ** (2.0 - p) / ((1.0 - p) * (2.0 - p)) + self.halves(response, eta))
 
+    def _powers(self, response: FloatArray, eta: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """mu^(2-p) and y mu^(1-p), (n,) each."""
+        spread, pull = np.empty_like(eta), np.empty_like(eta)
+
+        def fill(rows: slice) -> None:
+            np.exp((2.0 - self.power) * eta[rows], out=spread[rows])
+            np.exp((1.0 - self.power) * eta[rows], out=pull[rows])
+            pull[rows] *= response[rows]
+
+        by_rows(fill, len(eta))
+        return spread, pull
+
     def by_power(self, response: FloatArray, eta: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Derivatives of `score` and `observed` by the power, (n,) each."""
         p = self.power
-        spread = np.exp((2.0 - p) * eta)
-        pull = response * np.exp((1.0 - p) * eta)
+        spread, pull = self._powers(response, eta)
         score = -eta * (pull - spread)
         observed = -spread - eta * (2.0 - p) * spread + pull - eta * (p - 1.0) * pull
         return score, observed

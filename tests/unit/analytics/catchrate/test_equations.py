@@ -5,7 +5,7 @@ import pytest
 from numpy.random import default_rng
 from scipy import sparse
 
-from analytics.catchrate import equations as module
+from analytics.catchrate import threads
 from analytics.catchrate.equations import Equations, Mixture, intercept, two_way, weighted_counts
 from analytics.catchrate.terms import Encoded
 from tests.unit.analytics.catchrate.dense import averaged_rows, random_term, rows_of
@@ -164,9 +164,11 @@ def test_counting_on_two_threads_is_counting_on_one(monkeypatch: pytest.MonkeyPa
     rng = default_rng(7)
     terms = [Encoded(rng.integers(-1, size, 500).astype(np.int32), None, size) for size in (150, 160, 3)]
     equations, weights = Equations(terms[:2], terms[2]), rng.random(500)
-    alone = equations.gram(weights)
-    monkeypatch.setattr(module, "ROWS_FOR_THREADS", 1)
-    for one, other in zip(alone, equations.gram(weights), strict=True):
+    effects = rng.random(310), rng.random(3)
+    alone = *equations.gram(weights), equations.predictor(*effects)
+    monkeypatch.setattr(threads, "ROWS_FOR_THREADS", 1)
+    together = *equations.gram(weights), equations.predictor(*effects)
+    for one, other in zip(alone, together, strict=True):
         np.testing.assert_array_equal(one, other)
 
 
