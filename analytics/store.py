@@ -19,6 +19,7 @@ from django.db import transaction
 from analytics.catchrate.basis import FloatArray
 from analytics.catchrate.estimates import FORMAT, Estimates
 from analytics.catchrate.verdict import Verdict
+from analytics.held import HELD
 from analytics.models import FitCoefficient, FitRun, FitTerm
 from analytics.stored import (
     AS_IN_DOCUMENT,
@@ -42,6 +43,7 @@ __all__ = [
     "load_fit",
     "promoted_run",
     "seed_of",
+    "served_run",
     "store_fit",
 ]
 
@@ -103,8 +105,8 @@ def store_beside(*, run: FitRun, target: str, now: datetime, fitted: Fitted) -> 
 
 
 def promoted_run(*, club: Club, target: str = "") -> FitRun | None:
-    """The run that the club's answers come from, without its heavy columns: of everything caught, or the one
-    of a group of species that stands beside it.
+    """The club's promoted run, without its heavy columns: of everything caught, or the one of a group of
+    species that stands beside it.
 
     A run of an earlier format is none: nobody can read it, and the schedule asks for another.
     """
@@ -112,6 +114,18 @@ def promoted_run(*, club: Club, target: str = "") -> FitRun | None:
     served = served.filter(beside__promoted=True) if target else served.filter(promoted=True)
     run: FitRun | None = served.defer(*HEAVY).first()
     return run
+
+
+def served_run(*, club: Club, target: str = "") -> FitRun | None:
+    """The run that this process answers from: the promoted one, or the one before while it is being read."""
+    held = HELD.of(club.pk)
+    if held is None:
+        return promoted_run(club=club, target=target)
+    runs = FitRun.objects.filter(club=club, format=FORMAT, target=target)
+    runs = runs.filter(beside__uid=held.run_uid) if target else runs.filter(uid=held.run_uid)
+    run: FitRun | None = runs.defer(*HEAVY).first()
+    # One that is held may have been swept.
+    return promoted_run(club=club) if run is None and not target else run
 
 
 _cache: OrderedDict[UUID, StoredFit] = OrderedDict()

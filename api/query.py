@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from django.http import QueryDict
 from rest_framework import serializers
 from rest_framework.exceptions import ErrorDetail, ValidationError
 from rest_framework.request import Request
@@ -13,10 +14,15 @@ class QuerySerializer(serializers.Serializer[Any]):
 
 def read_query(request: Request, *declared: type[QuerySerializer]) -> dict[str, Any]:
     """The validated parameters; `ValidationError` for anything that the route does not know."""
-    readers = [one(data=request.query_params.dict()) for one in declared]
+    return read_parameters(request.query_params, *declared)
+
+
+def read_parameters(given: QueryDict, *declared: type[QuerySerializer]) -> dict[str, Any]:
+    """As `read_query`, of parameters that no request brings."""
+    readers = [one(data=given.dict()) for one in declared]
     known = [str(name) for one in readers for name in one.fields]
     faults: dict[str, ErrorDetail] = {}
-    for name, values in request.query_params.lists():
+    for name, values in given.lists():
         if name not in known:
             taken = ", ".join(known) or "none"
             sentence = f"There is no such parameter here; known: {taken}."

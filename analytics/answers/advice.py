@@ -33,7 +33,7 @@ from analytics.answers.wording import (
     reference_of,
 )
 from analytics.catchrate.spec import MATCH
-from analytics.store import DamagedFit, StoredFit, load_fit, promoted_run
+from analytics.store import DamagedFit, StoredFit, load_fit, served_run
 from clubdata.models import Club
 from clubdata.models.returns import MOST_DISTANCE_M
 from clubdata.rules.cautions import Caution, cautions_for
@@ -136,7 +136,7 @@ def _closed(place: Place) -> NoAdvice | None:
 
 
 def _from_fit(club: Club, inquiry: _Inquiry, advice: Advice) -> Advice | NoAdvice:
-    run = promoted_run(club=club, target=inquiry.question.target)
+    run = served_run(club=club, target=inquiry.question.target)
     if run is None:
         return no_run(club=club, target=inquiry.question.target)
     club.refresh_from_db(fields=["revision"])

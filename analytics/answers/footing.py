@@ -12,7 +12,7 @@ from analytics.answers.freshness import FitSummary, summary_of
 from analytics.answers.places import PegHere, PegName, Place, find_place
 from analytics.catchrate.estimates import TermEstimate
 from analytics.catchrate.standing import Effects, effects_of
-from analytics.store import DamagedFit, StoredFit, load_fit, promoted_run
+from analytics.store import DamagedFit, StoredFit, load_fit, served_run
 from clubdata.errors import NotFound
 from clubdata.models import Club, Peg, Water
 from clubdata.rules.words import fold
@@ -72,7 +72,7 @@ def find_footing(*, club: Club, water: UUID, today: date) -> Footing:
     :raises NotFound: no such water.
     """
     place = find_place(club=club, water=str(water), peg=None, today=today)
-    run = promoted_run(club=club)
+    run = served_run(club=club)
     if run is None:
         reason = "No fit of the club's returns has come out yet."
         return _without(place, None, NoAnswer("no_fit_yet", reason))

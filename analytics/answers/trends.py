@@ -25,7 +25,7 @@ from analytics.answers.trends_comparison import YearComparison, year_comparisons
 from analytics.answers.trends_points import RAW_SERIES, Series, TrendPoint, points_of
 from analytics.answers.trends_wording import NOT_STOCK_SIZE, TrendReference, trend_notes, trend_reference
 from analytics.models import FitRun, FitStudy
-from analytics.store import DamagedFit, StoredFit, load_fit, promoted_run
+from analytics.store import DamagedFit, StoredFit, load_fit, served_run
 from clubdata.errors import NotFound
 from clubdata.models import Club, HookBait, Species, Water, WaterEvent
 
@@ -113,7 +113,7 @@ def trends(*, club: Club, question: TrendQuestion, sees_all: bool) -> Trends:
     if question.target:
         check_target(club=club, target=question.target)
     answer = _bare(question, names.get(code), _events(club, code))
-    run = promoted_run(club=club, target=question.target)
+    run = served_run(club=club, target=question.target)
     if run is None:
         return replace(answer, no_trends=_no_run(question.target))
     club.refresh_from_db(fields=["revision"])

@@ -12,7 +12,7 @@ from analytics.answers.standard import Cell, Index, Interval, Scope, index_of
 from analytics.answers.trends import NoTrends
 from analytics.answers.trends_comparison import reading_of
 from analytics.answers.trends_wording import NOT_STOCK_SIZE, TrendReference, trend_notes, trend_reference
-from analytics.store import DamagedFit, StoredFit, load_fit, promoted_run
+from analytics.store import DamagedFit, StoredFit, load_fit, served_run
 from clubdata.models import Club, Water
 
 logger = logging.getLogger(__name__)
@@ -63,7 +63,7 @@ def water_trends(*, club: Club, target: str, sees_all: bool) -> WaterTrends:
     if target:
         check_target(club=club, target=target)
     answer = WaterTrends(target, None, (), (), None, (NOT_STOCK_SIZE,), None)
-    run = promoted_run(club=club, target=target)
+    run = served_run(club=club, target=target)
     if run is None:
         return replace(answer, no_trends=NoTrends("no_fit", "There is no fit to compare the waters by."))
     club.refresh_from_db(fields=["revision"])

@@ -4,10 +4,12 @@ import inspect
 from collections.abc import Callable, Hashable, Mapping
 from dataclasses import replace
 from datetime import date
+from functools import partial
 from typing import Any, ClassVar, TypeVar
 
-from django.http import HttpResponse, HttpResponseNotModified
+from django.http import HttpResponse, HttpResponseNotModified, QueryDict
 from django.http.response import HttpResponseBase
+from django.urls import resolve
 from django.utils.cache import patch_vary_headers
 from django.utils.http import parse_etags
 from drf_spectacular.types import OpenApiTypes
@@ -17,15 +19,15 @@ from rest_framework.exceptions import NotAcceptable
 from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 
-from analytics.answers.served import served
-from api.ahead import AHEAD, Again
+from analytics.answers.served import Served, served
+from api.ahead import AHEAD, Again, Asked
 from api.forms.bodies import Bodies, Body
 from api.forms.charts.base import Chart
 from api.forms.negotiation import BY_NAME, FORMS, Form, Shape, negotiate
 from api.forms.rendering import Rendered, render
 from api.forms.sheets import About, Sheet
 from api.forms.width import Width
-from api.query import QuerySerializer
+from api.query import QuerySerializer, read_parameters
 from api.serializers.shapes import OutputSerializer
 from api.views.base import ClubView
 from clubdata.errors import Conflict, InvalidInput
@@ -108,15 +110,26 @@ class AnswerView(ClubView):
         return (*super().declared_parameters(method), FormQuery)
 
     def get(self, request: Request, **_: Any) -> HttpResponseBase:
-        form = self._form(request)
-        body = self.body(form)
-        AHEAD.note(club=self.who.club, question=self._question(form), again=self._again(form))
+        form, source = self._form(request), served(club=self.who.club)
+        body = self.body(form, source)
+        AHEAD.note(
+            club=self.who.club,
+            asked=Asked(
+                question=self._question(form),
+                again=self._again(form),
+                source=source.source,
+                roles=self.who.roles,
+                lend=partial(lend, self.who),
+            ),
+        )
         return respond(request, body, form)
 
-    def body(self, form: Form) -> Body:
-        """The answer in a form, as it is kept or else worked out and kept."""
-        # What the answer depends on is read before the answer: that may be newer than the key, never older.
-        key = (served(club=self.who.club), self.today, self._question(form))
+    def body(self, form: Form, source: Served) -> Body:
+        """The answer in a form, as it is kept or else worked out and kept.
+
+        `source` is read before the answer: that may be newer than it, never older.
+        """
+        key = (source, self.today, self._question(form))
         return BODIES.get_or_write(key, lambda: self._write(form))
 
     def _question(self, form: Form) -> Hashable:
@@ -138,7 +151,7 @@ class AnswerView(ClubView):
         def again(club: Club) -> None:
             view = kind()
             view.kwargs, view.parameters, view.lent = kwargs, parameters, replace(who, club=club)
-            view.body(form)
+            view.body(form, served(club=club))
 
         return again
 
@@ -217,6 +230,19 @@ class AnswerView(ClubView):
             *(("note", str(note)) for note in data.get("notes", ())),
         ]
         return About(f"{self.noun.replace('-', ' ')}", tuple(line for line in lines if line[1]))
+
+
+def lend(who: Membership, club: Club, address: str) -> None:
+    """Answer an address as JSON for whoever has these roles, apart from any request, and keep the answer.
+
+    Only an answer that has nothing of the asking member is worth it.
+    """
+    path, _, query = address.partition("?")
+    match = resolve(path)
+    view: AnswerView = match.func.view_class()  # type: ignore[attr-defined]
+    view.kwargs, view.lent = match.kwargs, replace(who, club=club)
+    view.parameters = read_parameters(QueryDict(query), *view.declared_parameters("GET"))
+    view.body(BY_NAME["json"], served(club=club))
 
 
 def respond(request: Request, body: Body, form: Form) -> HttpResponseBase:

@@ -83,6 +83,16 @@ def pegs_along_the_bank(water: Water, *, today: date) -> list[Peg]:
     )
 
 
+def pegs_in_use(club: Club) -> dict[uuid.UUID, list[str]]:
+    """The labels of the pegs in use along the banks of each of the club's waters."""
+    waters = Water.objects.filter(club=club).order_by("pk").values_list("uid", flat=True)
+    found: dict[uuid.UUID, list[str]] = {uid: [] for uid in waters}
+    pegs = Peg.objects.filter(club=club, in_use=True).order_by("bank", "bank_order")
+    for water, label in pegs.values_list("water__uid", "label"):
+        found[water].append(label)
+    return found
+
+
 def neighbours_of(pegs: Sequence[Peg]) -> dict[int, list[str]]:
     """The labels beside each peg of a water's pegs in bank order, by its key; banks do not join."""
     return {
