@@ -21,9 +21,15 @@ from analytics.answers.raw import (
 )
 from analytics.answers.scope import CLUB, scope_of
 from analytics.answers.standard import years_of
-from analytics.answers.trends_comparison import YearComparison, year_comparisons
+from analytics.answers.trends_comparison import YearComparison, disagreements, year_comparisons
 from analytics.answers.trends_points import RAW_SERIES, Series, TrendPoint, points_of
-from analytics.answers.trends_wording import NOT_STOCK_SIZE, TrendReference, trend_notes, trend_reference
+from analytics.answers.trends_wording import (
+    NOT_STOCK_SIZE,
+    RAW_ALONE,
+    TrendReference,
+    trend_notes,
+    trend_reference,
+)
 from analytics.models import FitRun, FitStudy
 from analytics.store import DamagedFit, StoredFit, load_fit, served_run
 from clubdata.errors import NotFound
@@ -32,7 +38,7 @@ from clubdata.models import Club, HookBait, Species, Water, WaterEvent
 logger = logging.getLogger(__name__)
 
 #: What a trend may go by; the last two are raw alone.
-BY = (*RAW_SERIES, "species", "effort")
+BY = (*RAW_SERIES, *RAW_ALONE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,10 +150,8 @@ def _answered(answer: Trends, fit: FitSummary, asked: _Asked) -> Trends:
     stored, code, sees_all = asked.stored, asked.code, asked.sees_all
     observed = stored.observed.get("series", {})
     if answer.by == "effort":
-        effort = efforts(observed, code, sees_all=sees_all)
-        handed_in = compliances(observed, sees_all=sees_all) if code == CLUB else ()
-        notes = trend_notes(fit, by=answer.by, studied=None)
-        return replace(answer, effort=effort, compliance=handed_in, notes=notes)
+        notes = trend_notes(fit, by=answer.by, studied=None, handed_in=code == CLUB)
+        return replace(_of_effort(answer, observed, code, sees_all=sees_all), notes=notes)
     if answer.by == "species":
         notes = trend_notes(fit, by=answer.by, studied=None)
         return replace(_of_species(answer, asked.club, observed, code, sees_all=sees_all), notes=notes)
@@ -163,13 +167,25 @@ def _answered(answer: Trends, fit: FitSummary, asked: _Asked) -> Trends:
     series = Series(stored.estimates, observed, scope, baits, sees_all)
     points, index = points_of(series, by=answer.by, year=answer.year)
     study = _study(asked.run) if answer.by == "year" else None
-    compared = answer.by == "year"
+    compared = year_comparisons(index, study, code, answer.year) if answer.by == "year" else ()
     return replace(
         answer,
         reference=trend_reference(stored.estimates, scope, asked.names, by=answer.by, year=answer.year),
         points=points,
-        comparisons=year_comparisons(index, study, code, answer.year) if compared else (),
-        notes=trend_notes(fit, by=answer.by, studied=study),
+        comparisons=compared,
+        notes=(*trend_notes(fit, by=answer.by, studied=study), *disagreements(compared)),
+    )
+
+
+def _of_effort(answer: Trends, observed: Mapping[str, Any], code: str, *, sees_all: bool) -> Trends:
+    """Months of the year asked about, or all; who handed something in is told of the club alone."""
+    wanted = "" if answer.year is None else f"{answer.year}-"
+    effort = efforts(observed, code, sees_all=sees_all)
+    handed_in = compliances(observed, sees_all=sees_all) if code == CLUB else ()
+    return replace(
+        answer,
+        effort=tuple(item for item in effort if item.month.startswith(wanted)),
+        compliance=tuple(item for item in handed_in if item.month.startswith(wanted)),
     )
 
 

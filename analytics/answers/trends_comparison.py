@@ -28,6 +28,7 @@ class OtherReading:
     rows_used: int | None
     ratio: Interval | None
     chance_up: float | None
+    reading: str
     reason: str
 
 
@@ -60,8 +61,27 @@ def _compared(
     if ratio is None:
         return None
     others = tuple(_other(fit, other, year, before) for fit, other in readings)
-    reading = reading_of(ratio.chance_higher, up=f"{year} up on {before}", down=f"{year} down on {before}")
+    reading = _reading(ratio.chance_higher, year, before)
     return YearComparison(year, before, ratio.ratio, ratio.chance_higher, reading, others)
+
+
+def _reading(chance: float, year: str, before: str) -> str:
+    return reading_of(chance, up=f"{year} up on {before}", down=f"{year} down on {before}")
+
+
+def disagreements(comparisons: Sequence[YearComparison]) -> tuple[str, ...]:
+    """A sentence for each other reading by which a change is likely that is not so as answered."""
+    return tuple(
+        f"Mind that other returns or another reading say otherwise ({other.label}): {other.reading}. "
+        f"As answered: {item.reading}."
+        for item in comparisons
+        for other in item.sensitivity
+        if other.chance_up is not None and _differ(item.chance_up, other.chance_up)
+    )
+
+
+def _differ(chance: float, other: float) -> bool:
+    return (other >= LIKELY > chance) or (1.0 - other >= LIKELY > 1.0 - chance)
 
 
 def _readings(study: Mapping[str, Any] | None, code: str) -> list[tuple[Mapping[str, Any], Index | None]]:
@@ -82,6 +102,7 @@ def _other(fit: Mapping[str, Any], index: Index | None, year: str, before: str) 
         rows_used=fit["rows_used"],
         ratio=None if ratio is None else ratio.ratio,
         chance_up=None if ratio is None else ratio.chance_higher,
+        reading="" if ratio is None else _reading(ratio.chance_higher, year, before),
         reason=reason,
     )
 

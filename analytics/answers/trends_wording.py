@@ -17,6 +17,8 @@ NOT_STOCK_SIZE = (
     "when it fishes well. Fish that are not there in greater number may still be easier to catch."
 )
 _AVERAGED = "the club's average angler"
+#: What a trend goes by of which nothing is standardised.
+RAW_ALONE = ("species", "effort")
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,24 +92,35 @@ def _waters(scope: Scope, by: str) -> str:
     return "; the waters count by the number of their pegs that were fished"
 
 
-def trend_notes(fit: FitSummary, *, by: str, studied: Mapping[str, Any] | None) -> tuple[str, ...]:
-    """What the reader should bear in mind, the gravest first."""
-    return (NOT_STOCK_SIZE, *_of_fit(fit), *_of_series(by), *_of_study(by, studied))
+def trend_notes(
+    fit: FitSummary, *, by: str, studied: Mapping[str, Any] | None, handed_in: bool = False
+) -> tuple[str, ...]:
+    """What the reader should bear in mind, the gravest first; `handed_in` where compliance is told too."""
+    standardised = () if by in RAW_ALONE else (*_of_fit(fit), *_of_study(by, studied))
+    return (NOT_STOCK_SIZE, *_of_age(fit), *standardised, *_of_series(by, handed_in=handed_in))
+
+
+def _of_age(fit: FitSummary) -> Iterator[str]:
+    if fit.stale:
+        yield "Returns have come in or changed since this was worked out; a new fit will follow."
 
 
 def _of_fit(fit: FitSummary) -> Iterator[str]:
-    if fit.stale:
-        yield "Returns have come in or changed since this was worked out; a new fit will follow."
     unknown = fit.rows_left_out.get("did_not_weigh", 0)
     if unknown and fit.did_not_weigh == DidNotWeigh.LEFT_OUT:
         yield f"{unknown:,} returns that did not weigh are left out: what they caught is not known."
     yield (
         "Raw figures follow where, when and by whom it was fished; standardised ones are adjusted for that. "
-        "Where the two differ, that is mostly why. Either is an association, not proof of cause."
+        "Either is an association, not proof of cause."
+    )
+    yield (
+        "Standardised values are of a middling peg, bait and angler (means of logs), while a few heavy "
+        "catches carry a raw mean: they mostly lie below it throughout. Compare the shapes of the two, not "
+        "their heights."
     )
 
 
-def _of_series(by: str) -> Iterator[str]:
+def _of_series(by: str, *, handed_in: bool) -> Iterator[str]:
     match by:
         case "year-month":
             yield "The season has one shape in all years here: months of a year differ by that year's level."
@@ -119,7 +132,7 @@ def _of_series(by: str) -> Iterator[str]:
             yield "What a change of water temperature goes with at one time of the year, not over the year."
         case "species":
             yield "Only returns with a catch list count here, and these may not be like the others."
-        case "effort":
+        case "effort" if handed_in:
             yield (
                 "On the books of a month is who had joined by its end and not left before it; saying that "
                 "one did not fish counts as handing in."

@@ -104,4 +104,9 @@ def _binned(values: FloatArray | Coded) -> tuple[list[str], IntArray]:
         return [f"{value:g}" for value in distinct], binned
     edges = np.unique(np.quantile(values[known], np.linspace(0.0, 1.0, BINS + 1)))
     binned[known] = np.clip(np.searchsorted(edges, values[known], side="right") - 1, 0, len(edges) - 2)
-    return [f"{low:.4g} to {high:.4g}" for low, high in pairwise(edges)], binned
+    return [f"{_plain(low)} to {_plain(high)}" for low, high in pairwise(edges)], binned
+
+
+def _plain(edge: float) -> str:
+    """Four digits that count, never as a power of ten: '13,990'."""
+    return f"{float(f'{edge:.4g}'):,.10g}"

@@ -22,8 +22,8 @@ class TrendQuery(QuerySerializer):
         required=False,
         min_value=1900,
         max_value=2200,
-        help_text="Where standardised values stand and to which raw months are narrowed; of 'year' the one "
-        "that is compared with the year before.",
+        help_text="Where standardised values stand and to which raw months, species and effort are narrowed; of "
+        "'year' the one that is compared with the year before.",
     )
     target = serializers.CharField(
         required=False, default="", allow_blank=True, max_length=30, help_text=_TARGET
@@ -52,14 +52,18 @@ class RawFiguresSerializer(OutputSerializer):
     """What some returns say as they stand; all null where it is withheld: of fewer than five anglers."""
 
     withheld = serializers.BooleanField()
-    returns = serializers.IntegerField(allow_null=True)
+    returns = serializers.IntegerField(
+        allow_null=True, help_text="All of them; the rates are of those whose weight is known."
+    )
     anglers = serializers.IntegerField(allow_null=True)
     blanks = serializers.IntegerField(allow_null=True)
     did_not_weigh = serializers.IntegerField(allow_null=True)
     at_least = serializers.IntegerField(allow_null=True, help_text="Known only to weigh at least so much.")
     weight_g = serializers.FloatField(allow_null=True)
     rod_hours = serializers.FloatField(allow_null=True)
-    g_per_rod_hour = serializers.FloatField(allow_null=True, help_text="All weight over all effort.")
+    g_per_rod_hour = serializers.FloatField(
+        allow_null=True, help_text="All weight over all effort, of returns whose weight is known."
+    )
     standard_error = serializers.FloatField(allow_null=True)
     mean_of_ratios = serializers.FloatField(allow_null=True, help_text="Every session counts alike.")
     mean_of_ratios_se = serializers.FloatField(allow_null=True)
@@ -91,6 +95,7 @@ class OtherReadingSerializer(OutputSerializer):
     rows_used = serializers.IntegerField(allow_null=True)
     ratio = IntervalSerializer(allow_null=True)
     chance_up = serializers.FloatField(allow_null=True)
+    reading = serializers.CharField(allow_blank=True)
     reason = serializers.CharField(allow_blank=True)
 
 

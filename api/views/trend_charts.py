@@ -4,6 +4,7 @@ from calendar import month_abbr
 from collections.abc import Sequence
 from datetime import date
 
+from analytics.answers.raw import RawFigures
 from analytics.answers.standard import Interval
 from analytics.answers.trends import TrendEvent, Trends
 from analytics.answers.trends_points import DISTANCE_BIN_M, TEMPERATURE_BIN_C, TrendPoint
@@ -49,7 +50,13 @@ def trend_chart(answer: Trends) -> Chart | None:
 def water_chart(answer: WaterTrends) -> Chart | None:
     """The waters' standardised catch rates; None where there are none."""
     bars = [
-        Bar(item.name, item.standardised.estimate, _of(item.raw), _spread(item.standardised))
+        Bar(
+            item.name,
+            item.standardised.estimate,
+            _of(item.raw),
+            _spread(item.standardised),
+            None if item.raw is None else item.raw.g_per_rod_hour,
+        )
         for item in answer.waters
         if item.standardised is not None
     ]
@@ -74,15 +81,13 @@ def _band(answer: Trends) -> SeasonBand | None:
         subtitle=answer.reference.sentence,
         caption=f"The line is standardised, with 50 % and 90 % bands. {_CAUTION}",
         returns=_total(answer.points),
-        x=_axis(answer.by),
+        x=_axis(answer),
         y=_RATE,
         lines=(BandLine("standardised", tuple(_band_point(answer.by, point) for point in points)),),
         raw=tuple(
-            RawPoint(_place(answer.by, point), point.raw.g_per_rod_hour, point.raw.returns)
+            RawPoint(_place(answer.by, point), point.raw.g_per_rod_hour, _of(point.raw) or 0)
             for point in answer.points
-            if point.raw is not None
-            and point.raw.g_per_rod_hour is not None
-            and point.raw.returns is not None
+            if point.raw is not None and point.raw.g_per_rod_hour is not None
         ),
         marks=_marks(answer),
         ticks=_ticks(answer),
@@ -138,7 +143,7 @@ def _distances(answer: Trends) -> Curves | None:
     return Curves(
         title=_heading(answer),
         subtitle=answer.reference.sentence,
-        caption=_CAUTION,
+        caption=f"Raw means are in the tables. {_CAUTION}",
         returns=_total(answer.points),
         x=Axis("Distance", "m"),
         y=_RATE,
@@ -175,12 +180,19 @@ def _effort(answer: Trends) -> Bars | None:
         return None
     return Bars(
         title=_heading(answer),
-        subtitle="Rod-hours of a year by kind of session.",
-        caption="Months of fewer than five anglers are left out for those who may not see them.",
+        subtitle="Rod-hours that returns tell of, by year and kind of session.",
+        caption=_left_out(answer),
         returns=round(sum(count for _, count in sums.values())),
         value=Axis("Effort", "rod-hours"),
         bars=tuple(Bar(label, hours, round(count)) for label, (hours, count) in sums.items()),
     )
+
+
+def _left_out(answer: Trends) -> str:
+    hidden = sum(item.withheld for item in answer.effort)
+    if not hidden:
+        return "Nothing is left out."
+    return f"Left out: {hidden} sums of a month and kind that fewer than five anglers would show through."
 
 
 def _heading(answer: Trends) -> str:
@@ -192,12 +204,14 @@ def _title(title: str, target: str) -> str:
     return f"{title}: {target}" if target else title
 
 
-def _axis(by: str) -> Axis:
-    match by:
+def _axis(answer: Trends) -> Axis:
+    match answer.by:
         case "temperature":
             return Axis("Water temperature", "°C")
         case "month":
             return Axis("Month")
+        case "year-month" if answer.year is not None:
+            return Axis(f"Month of {answer.year}")
         case _:
             return Axis("Year")
 
@@ -222,6 +236,10 @@ def _ticks(answer: Trends) -> tuple[Tick, ...]:
         case "year":
             return tuple(Tick(float(point.year or 0), point.label) for point in answer.points)
         case "year-month":
+            if answer.year is not None:
+                return tuple(
+                    Tick(_place(answer.by, point), _MONTHS[(point.month or 1) - 1]) for point in answer.points
+                )
             years = sorted({point.year or "" for point in answer.points})
             return tuple(Tick(float(year), year) for year in years)
         case _:
@@ -262,9 +280,11 @@ def _spread(interval: Interval) -> Spread:
     )
 
 
-def _of(raw: object) -> int | None:
-    returns: int | None = getattr(raw, "returns", None)
-    return returns
+def _of(raw: RawFigures | None) -> int | None:
+    """Returns behind a rate; those that did not weigh are in none."""
+    if raw is None or raw.returns is None:
+        return None
+    return raw.returns - (raw.did_not_weigh or 0)
 
 
 def _total(points: Sequence[TrendPoint]) -> int:

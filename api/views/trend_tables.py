@@ -19,7 +19,13 @@ _STANDARDISED = (
     Column("upper_90", "Upper end, 90 %", _RATE, kind=Kind.NUMBER),
 )
 _RAW = (
-    Column("raw", "Raw", _RATE, "All weight over all effort; empty where withheld.", Kind.NUMBER),
+    Column(
+        "raw",
+        "Raw",
+        _RATE,
+        "All weight over all effort, where the weight is known; empty where withheld.",
+        Kind.NUMBER,
+    ),
     Column("raw_se", "Its standard error", _RATE, kind=Kind.NUMBER),
     Column("mean_of_ratios", "Mean of ratios", _RATE, "Every session counts alike.", Kind.NUMBER),
     Column("mean_of_ratios_se", "Its standard error", _RATE, kind=Kind.NUMBER),
@@ -32,9 +38,18 @@ _RAW = (
     Column("rod_hours", "Rod-hours", "h", kind=Kind.NUMBER),
     Column("withheld", "Withheld", description="Of fewer than five anglers.", kind=Kind.FLAG),
 )
-_POINT = (
+_WHERE = (
     Column("key", "Key", kind=Kind.TEXT),
     Column("label", "What", kind=Kind.TEXT),
+    Column("year", "Year", kind=Kind.TEXT),
+    Column("month", "Month", description="1 is January.", kind=Kind.WHOLE),
+    Column("season", "Season", kind=Kind.TEXT),
+    Column("hook_bait", "Hook bait", kind=Kind.TEXT),
+    Column("distance_m", "Distance", "m", "The lower edge of a bin of 2 m.", Kind.WHOLE),
+    Column("water_temperature_c", "Water temperature", "°C", "The lower edge of a bin of 2 °C.", Kind.WHOLE),
+)
+_POINT = (
+    *_WHERE,
     *_STANDARDISED,
     *_RAW,
     Column("match_raw", "Raw in matches", _RATE, kind=Kind.NUMBER),
@@ -131,8 +146,7 @@ def water_sheets(answer: WaterTrends) -> tuple[Sheet, ...]:
 def _points(answer: Trends) -> Sheet:
     rows = [
         {
-            "key": point.key,
-            "label": point.label,
+            **_fields(point, _WHERE),
             **_standardised(point.standardised),
             **_raw(point.raw),
             "match_raw": None if point.raw_matches is None else point.raw_matches.g_per_rod_hour,
@@ -161,7 +175,7 @@ def _comparison_rows(answer: Trends) -> Iterable[dict[str, Any]]:
                 **_ends(other.ratio),
                 "chance_up": other.chance_up,
                 "rows_used": other.rows_used,
-                "reading": other.reason or other.label,
+                "reading": other.reason or f"{other.label}: {other.reading}",
             }
 
 

@@ -17,7 +17,13 @@ _LABEL_PT: Final = {Width.PHONE: 105.0, Width.PRINT: 190.0}
 
 def plan(chart: Bars, width: Width) -> Plan:
     spread = any(bar.spread for bar in chart.bars)
-    notes = ("Thick line: 50 % interval; thin: 90 %.",) if spread else ()
+    told = {
+        "Thick line: 50 % interval; thin: 90 %.": spread,
+        "Circle: raw mean.": any(bar.raw is not None for bar in chart.bars),
+        "In brackets: returns.": any(bar.returns is not None for bar in chart.bars),
+    }
+    sentences = " ".join(sentence for sentence, holds in told.items() if holds)
+    notes = (sentences,) if sentences else ()
     row_in = _TWO_LINES_IN if any("\n" in _label(bar, width) for bar in chart.bars) else _ROW_IN
     return Plan(0.9 + row_in * len(chart.bars), notes)
 
@@ -30,6 +36,7 @@ def draw(chart: Bars, figure: Figure, width: Width) -> None:
     axes.set_yticks(range(len(chart.bars)), [_label(bar, width) for bar in chart.bars])
     axes.tick_params(axis="y", length=0)
     ends = [bar.value if bar.spread is None else bar.spread.upper_90 for bar in chart.bars]
+    ends += [bar.raw for bar in chart.bars if bar.raw is not None]
     # Beside a bar without intervals stands its value.
     room = 1.05 if any(bar.spread for bar in chart.bars) else 1.18
     axes.set_xlim(0, room * max(ends, default=1.0) or 1.0)
@@ -47,6 +54,8 @@ def _digits(chart: Bars) -> int:
 
 def _draw_bar(axes: Axes, place: int, bar: Bar, written: str) -> None:
     axes.barh(place, bar.value, height=0.62, color=COLOURS[0], alpha=0.55 if bar.spread else 0.8)
+    if bar.raw is not None:
+        axes.plot([bar.raw], [place], ls="none", marker="o", ms=7, mfc="white", mec=INK, mew=1.1, zorder=5)
     if bar.spread is None:
         spot = (bar.value, place)
         axes.annotate(

@@ -69,6 +69,7 @@ def bars(chart: Bars, _width: Width) -> Part:
             "label": bar.label,
             "value": bar.value,
             "returns": bar.returns,
+            **({} if bar.raw is None else {"raw": bar.raw}),
             **({} if bar.spread is None else asdict(bar.spread)),
         }
         for bar in chart.bars
@@ -93,6 +94,15 @@ def bars(chart: Bars, _width: Width) -> Part:
             {"mark": {"type": "bar", "color": COLOURS[0], "opacity": 0.7}, "encoding": bar},
             interval(90, 1.2),
             interval(50, 4),
+            {
+                "transform": [{"filter": "isValid(datum.raw)"}],
+                "mark": {"type": "point", "color": INK, "size": 60},
+                "encoding": {
+                    "y": y,
+                    "x": quantity("raw", chart.value),
+                    "tooltip": tips("label", "raw", "returns"),
+                },
+            },
         ],
     }
 

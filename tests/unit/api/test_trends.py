@@ -64,9 +64,49 @@ def test_the_table_holds_what_the_answer_holds(club: SmallClub, client_for: Clie
     for row, point in zip(table, points, strict=True):
         assert row["standardised"] == pytest.approx(point["standardised"]["estimate"])
         assert (row["raw"], row["returns"]) == (point["raw"]["g_per_rod_hour"], point["raw"]["returns"])
+        assert row["year"] == point["year"]
     compared = {"by": "year", "format": "csv", "sheet": "comparisons"}
     lines = client.get(TRENDS, compared).content.decode().strip().splitlines()
     assert len(lines) == 1 + 1 + 4, "a heading, the answer and the four fits of the study"
+
+
+def test_a_table_names_its_bait_month_distance_and_temperature_in_columns_of_their_own(
+    club: SmallClub, client_for: ClientFor
+) -> None:
+    client = client_for(club.account("analyst"))
+    for by, names in (
+        ("bait-month", ("hook_bait", "month")),
+        ("distance-season", ("distance_m", "season")),
+        ("year-month", ("year", "month")),
+        ("temperature", ("water_temperature_c",)),
+    ):
+        points = client.get(TRENDS, {"by": by}).json()["points"]
+        content = client.get(TRENDS, {"by": by, "format": "parquet"}).content
+        table = pq.read_table(BytesIO(content)).to_pylist()
+        assert [[row[name] for name in names] for row in table] == [
+            [point[name] for name in names] for point in points
+        ]
+
+
+def test_a_chart_counts_the_returns_whose_weight_is_known(club: SmallClub, client_for: ClientFor) -> None:
+    own = {"session_kind": "pleasure", "fished_on": date(2023, 6, 4)}
+    for _ in range(3):
+        make_return(club.member, club.pegs["1"], outcome="did_not_weigh", weight_g=None, **own)
+    club.club.raise_revision()
+    fit(club)
+    client = client_for(club.account("analyst"))
+    for address, by in ((TRENDS, {"by": "month"}), (TRENDS, {"by": "year"}), (f"{TRENDS}waters/", {})):
+        answer = client.get(address, by).json()
+        chart = client.get(address, {**by, "format": "vega"}).json()
+        shown = answer.get("points") or answer["waters"]
+        assert sum(item["raw"]["did_not_weigh"] for item in shown) == 3
+        assert chart["usermeta"]["returns"] == answer["fit"]["rows_used"]
+
+
+def test_the_months_of_one_year_are_named_on_the_chart(club: SmallClub, client_for: ClientFor) -> None:
+    query = {"by": "year-month", "year": "2022", "format": "svg"}
+    drawn = client_for(club.account("analyst")).get(TRENDS, query).content.decode()
+    assert ">Jan<" in drawn and ">Dec<" in drawn and "Month of 2022" in drawn
 
 
 def test_raw_matches_are_for_those_whose_work_needs_them(club: SmallClub, client_for: ClientFor) -> None:

@@ -11,8 +11,9 @@ import pytest
 from analytics.answers import trends_points
 from analytics.answers.raw import WITHHELD, RawFigures
 from analytics.answers.trends import BY, TrendQuestion, Trends, trends
-from analytics.answers.trends_comparison import reading_of
-from analytics.answers.trends_wording import NOT_STOCK_SIZE
+from analytics.answers.standard import Interval
+from analytics.answers.trends_comparison import OtherReading, YearComparison, disagreements, reading_of
+from analytics.answers.trends_wording import NOT_STOCK_SIZE, RAW_ALONE
 from analytics.answers.water_trends import water_trends
 from analytics.models import FitRun
 from analytics.observed import sessions
@@ -82,6 +83,7 @@ def test_years_are_compared_and_told_by_other_returns_and_readings(stored_club: 
     for item in found.comparisons:
         assert [other.code for other in item.sensitivity] == FITS
         whole, *others = item.sensitivity
+        assert whole.reading == item.reading and all(other.reading for other in others)
         assert whole.ratio is not None and whole.chance_up == pytest.approx(item.chance_up, abs=1e-6)
         assert whole.ratio.estimate == pytest.approx(item.ratio.estimate, rel=1e-6)
         assert all(
@@ -106,6 +108,50 @@ def test_years_are_compared_and_told_by_other_returns_and_readings(stored_club: 
 )
 def test_chances_read_as_the_calibrated_scale_has_them(chance: float, words: str) -> None:
     assert reading_of(chance, up="up", down="down") == words
+
+
+@pytest.mark.parametrize(
+    ("answered", "other", "told"),
+    [
+        (0.53, 0.07, True),
+        (0.45, 0.92, True),
+        (0.95, 0.05, True),
+        (0.95, 0.5, False),
+        (0.95, 0.7, False),
+        (0.6, 0.6, False),
+    ],
+)
+def test_a_reading_that_finds_a_change_where_the_answer_finds_none_is_told(
+    answered: float, other: float, told: bool
+) -> None:
+    ratio = Interval(1.0, 0.9, 1.1, 0.8, 1.2)
+    apart = OtherReading("matches_only", "matches only", 90, ratio, other, "2024 down on 2023: likely", "")
+    silent = OtherReading("other", "other", None, None, None, "", "too few")
+    item = YearComparison("2024", "2023", ratio, answered, "as answered", (apart, silent))
+    found = disagreements((item,))
+    assert len(found) == int(told)
+    assert all("matches only" in text and "down on 2023" in text for text in found)
+
+
+def test_standardised_values_say_why_they_lie_below_raw_ones_and_raw_ones_alone_do_not(
+    fitted_club: StoredClub,
+) -> None:
+    for by in BY:
+        notes = " ".join(ask(fitted_club, by=by).notes)
+        assert ("not their heights" in notes) is (by not in RAW_ALONE), by
+        assert ("standardised" in notes.lower()) is (by not in RAW_ALONE), by
+    books = [
+        any("On the books" in note for note in ask(fitted_club, by="effort", water=water).notes)
+        for water in (None, fitted_club.waters["water 0"].uid)
+    ]
+    assert books == [True, False], "compliance is told of the club alone"
+
+
+def test_effort_of_a_named_year_is_of_its_months_alone(fitted_club: StoredClub) -> None:
+    found, whole = ask(fitted_club, by="effort", year=2020), ask(fitted_club, by="effort")
+    assert found.effort == tuple(item for item in whole.effort if item.month.startswith("2020-"))
+    assert [item.month[:4] for item in found.compliance] == ["2020"] * 12
+    assert ask(fitted_club, by="effort", year=1999).effort == ()
 
 
 def figures(answer: Trends) -> list[RawFigures]:

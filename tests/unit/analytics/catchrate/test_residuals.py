@@ -103,3 +103,9 @@ def test_words_are_their_own_bins() -> None:
 def test_a_covariate_without_two_bins_of_returns_is_not_judged(values: np.ndarray) -> None:
     found = flatness("peg order", values, np.zeros(len(values)))
     assert found.verdict == NOT_JUDGED and found.p_value is None
+
+
+def test_the_ends_of_a_bin_are_written_out() -> None:
+    values = np.concatenate([np.full(100, 13_994.6), np.linspace(0.01234, 1.0, 900), [122_951.0]])
+    z = np.where(values > 1, 3.0, 0.0)
+    assert flatness("fitted", values, z).largest_bin == "13,990 to 123,000"

@@ -169,7 +169,7 @@ def baits() -> Chart:
         returns=744,
         value=Axis("Weight in 5 hours", "g"),
         bars=tuple(
-            Bar(name, 4000 - 700 * k, 90 - 12 * k, around(4000 - 700 * k))
+            Bar(name, 4000 - 700 * k, 90 - 12 * k, around(4000 - 700 * k), 5000 - 600 * k)
             for k, name in enumerate(("caster", "maggot, red", "worm", "hemp"))
         ),
     )
