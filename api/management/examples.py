@@ -2,11 +2,13 @@
 
 import json
 import uuid
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from urllib.parse import quote
 
+from analytics.answers.freshness import fit_status
 from api.management.people import Person
 from api.management.screen import Example
-from clubdata.models import Club, Peg, PegHazard, Water
+from clubdata.models import Club, Match, Peg, PegHazard, Water
 
 HOURS = 5
 
@@ -22,18 +24,47 @@ def examples_of(club: Club, people: Sequence[Person]) -> list[Example]:
     """What to paste, in the order in which a stranger would wonder."""
     member, organiser, analyst = people
     base = f"/api/v1/clubs/{club.slug}"
-    shown = [Example("What to fish from a peg in March", member, advice_path(club, month=3))]
-    hazard = PegHazard.objects.filter(club=club, cleared_on__isnull=True).order_by("peg__bank_order").first()
-    if hazard is not None:
-        path = _advice(hazard.peg.water, hazard.peg, month=3)
-        shown.append(Example(f"A peg with a hazard: {hazard.kind}", member, path))
+    advice = advice_path(club, month=3)
     return [
-        *shown,
+        Example("What to fish from a peg in March", member, advice),
+        Example("The same as a chart", member, f"{advice}&format=svg&width=phone", save_as="advice.svg"),
+        *_hazards(club, member),
         Example("Hand in a return", member, f"{base}/returns/", _return_body(club)),
-        Example("The club's matches", organiser, f"{base}/matches/"),
+        *_of_the_bank(club, organiser),
         Example("Catch rates year against year, standardised beside raw", analyst, f"{base}/trends/?by=year"),
-        Example("The fits of the club's returns, and what they left out", analyst, f"{base}/fits/"),
+        *_of_the_fit(club, analyst),
     ]
+
+
+def _hazards(club: Club, member: Person) -> Iterator[Example]:
+    """Advice that is kept back, where the club has such a peg."""
+    standing = PegHazard.objects.filter(club=club, cleared_on__isnull=True).order_by("peg__bank_order")
+    for hazard in standing[:1]:
+        path = _advice(hazard.peg.water, hazard.peg, month=3)
+        yield Example(f"A peg with a hazard: {hazard.kind}", member, path)
+
+
+def _of_the_bank(club: Club, organiser: Person) -> Iterator[Example]:
+    """The pegs of the first water, and a match there."""
+    water = _first_water(club)
+    path = f"/api/v1/clubs/{club.slug}/waters/{water.uid}"
+    yield Example("How each peg stands", organiser, f"{path}/peg-form/?sort=rank")
+    yield Example(
+        "The same along the bank", organiser, f"{path}/peg-form/?format=svg", save_as="peg-form.svg"
+    )
+    for match in Match.objects.filter(water=water).order_by("-held_on", "-pk")[:1]:
+        even = f"{path}/evenness/?match={quote(match.code)}"
+        yield Example("How even the last match's draw was", organiser, even)
+        sheet = f"/api/v1/clubs/{club.slug}/returns/?match={quote(match.code)}"
+        yield Example("The returns of that match", organiser, sheet)
+
+
+def _of_the_fit(club: Club, analyst: Person) -> Iterator[Example]:
+    """The page of the fit that serves."""
+    fit = fit_status(club=club).fit
+    if fit is not None:
+        path = f"/api/v1/clubs/{club.slug}/fits/{fit.uid}/report/"
+        yield Example("The fit in words and charts, for a report", analyst, path, save_as="fit.html")
 
 
 def _advice(water: Water, peg: Peg, *, month: int) -> str:

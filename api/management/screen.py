@@ -9,12 +9,16 @@ from api.management.people import LIFETIME, Person
 
 @dataclass(frozen=True, slots=True)
 class Example:
-    """One request worth pasting: who asks, what for, and the request itself."""
+    """One request worth pasting: who asks, what for, and the request itself.
+
+    What is no JSON is saved as a file beside the one who asks.
+    """
 
     title: str
     person: Person
     path: str
     body: str = ""
+    save_as: str = ""
 
 
 def fact(name: str, text: str) -> str:
@@ -55,6 +59,7 @@ def example_lines(examples: Sequence[Example], *, address: str) -> list[str]:
         ]
         if example.body:
             lines += ["    -H 'Content-Type: application/json' \\", f"    -d '{example.body}' \\"]
-        # The API's answer on many lines, for eyes.
-        lines.append("    -H 'Accept: application/json; indent=2'")
+        # JSON on many lines, for eyes.
+        json_lines = "    -H 'Accept: application/json; indent=2'"
+        lines.append(f"    -o {example.save_as}" if example.save_as else json_lines)
     return lines
