@@ -35,8 +35,8 @@ pytestmark = [pytest.mark.django_db, pytest.mark.slow, pytest.mark.xdist_group("
 README = (Path(__file__).resolve().parents[2] / "README.md").read_text()
 PLAIN = " ".join(README.split())
 # Under these names an answer holds what was drawn at random. The slack is three standard errors of the
-# difference of two installations: of 10,000 matches the peg that wins least wins some 200.
-DRAWN, DRAWN_SLACK = {"summary"}, 0.35
+# difference of two installations: of 10,000 matches the peg that wins least wins some 280.
+DRAWN, DRAWN_SLACK = {"summary"}, 0.3
 SECTIONS = ("A member", "A match organiser", "An analyst")
 
 
@@ -176,7 +176,7 @@ def test_the_sheet_lands_as_it_says(demo: Demo) -> None:
         f"{demo.landed[name]:,}" for name in ("rows_read", "landed", "refused", "duplicates")
     )
     assert f"{read} rows read: {landed} landed, {refused} refused, {twice} duplicates" in README
-    assert f"({landed}, {refused} and {twice} of {read})" in PLAIN
+    assert f"({landed}, {refused} and {twice} of {read} when" in PLAIN
     problem = next(problem for problem in demo.landed["problems"] if problem["line"] == 644)
     assert f'line 644, "{problem["message"]}"' in PLAIN
 
