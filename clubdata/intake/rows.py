@@ -9,6 +9,7 @@ from functools import lru_cache
 from typing import Any, Final
 
 from clubdata.intake import cells as parse
+from clubdata.intake.catches import CatchCell, check_against, read_catch
 from clubdata.intake.cells import CellProblem, WeightCell
 from clubdata.intake.columns import REQUIRED_COLUMNS, Columns
 from clubdata.intake.report import Problem
@@ -61,6 +62,7 @@ class RowReader:
         if any(values[column] is None for column in REQUIRED_COLUMNS):
             return Row(line, tuple(problems), None)
         self._settle_session(values, typed, line, problems)
+        self._settle_catch(values, typed, line, problems)
         return Row(line, tuple(problems), _staged(line, values, typed), typed["weight"])
 
     def _typed(self, cells: list[str]) -> dict[str, str]:
@@ -115,6 +117,18 @@ class RowReader:
             code = ""
         values["session"], values["match"] = str(kind), code
 
+    def _settle_catch(
+        self, values: dict[str, Any], typed: Mapping[str, str], line: int, problems: list[Problem]
+    ) -> None:
+        """A catch that its weight contradicts is a problem, and the row lands without it."""
+        if (catch := values.get("catch")) is None:
+            return
+        try:
+            check_against(catch, values["weight"])
+        except CellProblem as problem:
+            problems.append(self._problem(line, "catch", typed["catch"], problem))
+            values["catch"] = None
+
 
 def _nearest_pegs(text: str, labels: Sequence[str]) -> str:
     """The labels before and after `text` in counting order."""
@@ -156,6 +170,7 @@ def _readers(conventions: Conventions, vocabulary: Vocabulary, today: date) -> d
         "wind": lambda text: parse.read_wind(text, conventions.wind_words),
         "water_temperature": parse.read_water_temperature,
         "weight": lambda text: parse.read_weight(text, conventions),
+        "catch": lambda text: read_catch(text, vocabulary.species),
         "notes": parse.read_notes,
     }
     return {column: _remembered(reader) for column, reader in readers.items()}
@@ -175,6 +190,7 @@ def _read_member(text: str, members: Known) -> int:
 def _staged(line: int, values: Mapping[str, Any], typed: Mapping[str, str]) -> SheetReturn:
     weight: WeightCell = values["weight"]
     weighing = weight.weighing
+    catch: CatchCell | None = values.get("catch")
     nothing_caught = 0 if weight.outcome == Outcome.BLANK else None
     return SheetReturn(
         line=line,
@@ -205,4 +221,5 @@ def _staged(line: int, values: Mapping[str, Any], typed: Mapping[str, str]) -> S
         distance_m=values.get("distance"),
         wind_force=values.get("wind"),
         water_temperature_c=values.get("water_temperature"),
+        catch_lines=catch.as_json() if catch else "",
     )

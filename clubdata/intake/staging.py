@@ -43,6 +43,7 @@ class SheetReturn:
     distance_m: Decimal | None
     wind_force: int | None
     water_temperature_c: Decimal | None
+    catch_lines: str = ""
 
 
 _COPIED: Final = tuple(one.name for one in fields(SheetReturn) if one.name != "uid")

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final, Self
 
-from clubdata.models import Club, HookBaitSpelling, Member, Peg, RigTypeSpelling, Water
+from clubdata.models import Club, HookBaitSpelling, Member, Peg, RigTypeSpelling, SpeciesSpelling, Water
 from clubdata.rules.words import fold
 
 _RUN_OF_DIGITS: Final = re.compile(r"([0-9]+)")
@@ -37,6 +37,7 @@ class Vocabulary:
     members: Known
     hook_baits: Known
     rig_types: Known
+    species: Known
 
 
 def counting_order(label: str) -> list[tuple[bool, int, str]]:
@@ -48,7 +49,7 @@ def counting_order(label: str) -> list[tuple[bool, int, str]]:
 
 
 def load_vocabulary(club: Club) -> Vocabulary:
-    """Five queries, whatever the club's size."""
+    """Six queries, whatever the club's size."""
     pegs: dict[int, dict[str, int]] = defaultdict(dict)
     labels: dict[int, list[str]] = defaultdict(list)
     for water_id, label, peg_id in Peg.objects.filter(club=club).values_list("water_id", "label", "pk"):
@@ -58,6 +59,7 @@ def load_vocabulary(club: Club) -> Vocabulary:
     members = Member.objects.filter(club=club).order_by("number")
     hook_baits = HookBaitSpelling.objects.filter(club=club).order_by("folded")
     rig_types = RigTypeSpelling.objects.filter(club=club).order_by("folded")
+    species = SpeciesSpelling.objects.filter(club=club).order_by("folded")
     return Vocabulary(
         waters=Known.of(waters.values_list("name", "pk", "name")),
         pegs=pegs,
@@ -65,4 +67,5 @@ def load_vocabulary(club: Club) -> Vocabulary:
         members=Known.of(members.values_list("number", "pk", "number")),
         hook_baits=Known.of(hook_baits.values_list("folded", "entry_id", "entry__name")),
         rig_types=Known.of(rig_types.values_list("folded", "entry_id", "entry__name")),
+        species=Known.of(species.values_list("folded", "entry_id", "entry__name")),
     )

@@ -116,6 +116,8 @@ class StagedReturn(models.Model):
     distance_m = models.DecimalField(max_digits=5, decimal_places=2, null=True)
     wind_force = models.PositiveSmallIntegerField(null=True)
     water_temperature_c = models.DecimalField(max_digits=4, decimal_places=1, null=True)
+    # Pairs of a species' key and grams, as JSON: one column, so that a row is staged in one write.
+    catch_lines = models.TextField(blank=True, default="")
 
     class Meta:
         constraints = [

@@ -22,6 +22,7 @@ DEFAULT_HEADERS: Final[Mapping[str, str]] = {
     "wind": "Wind",
     "water_temperature": "Water temperature",
     "weight": "Weight",
+    "catch": "Catch",
     "notes": "Notes",
 }
 _STRONGEST_WIND: Final = 12
@@ -131,4 +132,7 @@ def _headers(entry: Described) -> dict[str, Any]:
         headers[column] = header.text(most=60)
         if owners.setdefault(fold(headers[column]), column) != column:
             raise header.refusal(f"this header already stands for {owners[fold(headers[column])]}")
+    if owners.get(fold(headers["catch"]), "catch") != "catch":
+        # A club that heads another column so, its weights perhaps, has no such column.
+        del headers["catch"]
     return {"headers": headers}

@@ -1,7 +1,7 @@
 """Landing: the staged rows of one import become returns, all of them or none.
 
-Four statements over sets, the same on PostgreSQL and SQLite; they run inside the caller's transaction,
-which holds the job.
+Five statements over sets, all but the last the same on PostgreSQL and SQLite; they run inside the
+caller's transaction, which holds the job.
 """
 
 from collections.abc import Iterator, Sequence
@@ -73,6 +73,25 @@ WHERE staged.job_id = %(job)s
     AND (staged.wind_force IS NOT NULL OR staged.water_temperature_c IS NOT NULL)
 """
 
+_CATCH_LINES = {
+    "postgresql": """
+INSERT INTO clubdata_catchline (uid, club_id, session_id, species_id, weight_g, lost_count)
+SELECT {new_uid}, %(club)s, landed.id, (line.pair->>0)::bigint, (line.pair->>1)::integer, 0
+FROM clubdata_stagedreturn AS staged
+JOIN clubdata_return AS landed ON landed.uid = staged.uid
+CROSS JOIN LATERAL jsonb_array_elements(NULLIF(staged.catch_lines, '')::jsonb) AS line(pair)
+WHERE staged.job_id = %(job)s
+""",
+    "sqlite": """
+INSERT INTO clubdata_catchline (uid, club_id, session_id, species_id, weight_g, lost_count)
+SELECT {new_uid}, %(club)s, landed.id, json_extract(line.value, '$[0]'), json_extract(line.value, '$[1]'), 0
+FROM clubdata_stagedreturn AS staged
+JOIN clubdata_return AS landed ON landed.uid = staged.uid
+JOIN json_each(NULLIF(staged.catch_lines, '')) AS line
+WHERE staged.job_id = %(job)s
+""",
+}
+
 _LATE = """
 SELECT
     staged.line, staged.weight_typed, staged.outcome, staged.weight_g, staged.hours,
@@ -102,7 +121,7 @@ class Late:
 def land(*, job: Job, club: Club, actor_id: int | None, now: datetime) -> Sequence[Late]:
     """Land everything that is staged for `job`; the rows that another import landed meanwhile.
 
-    Matches, returns, parts and conditions; the club's revision grows when anything landed.
+    Matches, returns, parts, conditions and catch lines; the club's revision grows when anything landed.
     """
     values = {
         "club": club.pk,
@@ -119,6 +138,8 @@ def land(*, job: Job, club: Club, actor_id: int | None, now: datetime) -> Sequen
         landed = _run(_RETURNS, values)
         _run(_PARTS, values)
         _run(_CONDITIONS, values)
+        if StagedReturn.objects.filter(job=job).exclude(catch_lines="").exists():
+            _run(_CATCH_LINES[connection.vendor], values)
     late = _late(values) if landed < staged else []
     if connection.vendor == "postgresql":
         # Every hand-in waits for the club's row: the deferred keys are checked before it is taken.

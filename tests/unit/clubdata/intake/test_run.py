@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from django.db.models import Sum
 
 from clubdata.demo.files import CLUB_FILE, RETURNS_FILE
 from clubdata.intake import cells
@@ -319,5 +320,9 @@ def test_the_invented_clubs_six_seasons(tmp_path: Path) -> None:
     assert Return.objects.filter(club=club).count() == SessionPart.objects.filter(club=club).count() == 6129
     assert Return.objects.filter(club=club, outcome=Outcome.DID_NOT_WEIGH, weight_g=None).count() == 348
     assert Match.objects.filter(club=club).count() == report["created_count"] == len(report["created"])
+    told = Return.objects.filter(club=club, catch_lines__isnull=False).annotate(
+        lines_g=Sum("catch_lines__weight_g")
+    )
+    assert 2000 < told.count() < 3000 and not any(one.lines_g != one.weight_g for one in told)
     again = desk.take_bytes(content)
     assert (again["landed"], again["duplicates"], again["refused"]) == (0, 6138, 12)
