@@ -173,7 +173,10 @@ def _answered(answer: Trends, fit: FitSummary, asked: _Asked) -> Trends:
         reference=trend_reference(stored.estimates, scope, asked.names, by=answer.by, year=answer.year),
         points=points,
         comparisons=compared,
-        notes=(*trend_notes(fit, by=answer.by, studied=study), *disagreements(compared)),
+        notes=(
+            *trend_notes(fit, by=answer.by, studied=study, target=answer.target),
+            *disagreements(compared),
+        ),
     )
 
 

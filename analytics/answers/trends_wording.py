@@ -93,10 +93,18 @@ def _waters(scope: Scope, by: str) -> str:
 
 
 def trend_notes(
-    fit: FitSummary, *, by: str, studied: Mapping[str, Any] | None, handed_in: bool = False
+    fit: FitSummary,
+    *,
+    by: str,
+    studied: Mapping[str, Any] | None,
+    target: str = "",
+    handed_in: bool = False,
 ) -> tuple[str, ...]:
-    """What the reader should bear in mind, the gravest first; `handed_in` where compliance is told too."""
-    standardised = () if by in RAW_ALONE else (*_of_fit(fit), *_of_study(by, studied))
+    """What the reader should bear in mind, the gravest first; `handed_in` where compliance is told too.
+
+    A run of one group of species, the `target`, has no study of its own.
+    """
+    standardised = () if by in RAW_ALONE else (*_of_fit(fit), *_of_study(by, studied, target))
     return (NOT_STOCK_SIZE, *_of_age(fit), *standardised, *_of_series(by, handed_in=handed_in))
 
 
@@ -139,8 +147,16 @@ def _of_series(by: str, *, handed_in: bool) -> Iterator[str]:
             )
 
 
-def _of_study(by: str, studied: Mapping[str, Any] | None) -> Iterator[str]:
+def _of_study(by: str, studied: Mapping[str, Any] | None, target: str) -> Iterator[str]:
+    if target:
+        yield (
+            f"Of {target} alone: from returns whose catch list accounts for their weight, and from blanks. "
+            "Those without a list may not be like them."
+        )
     if by != "year":
+        return
+    if target:
+        yield "Years are held against other returns and readings for everything caught, not for one group."
         return
     if studied is None:
         yield "The fits beside this one (matches only, did not weigh three ways) are still being made."

@@ -11,7 +11,7 @@ from analytics.observed.privacy import codes_of, withheld
 from analytics.observed.sessions import Sessions
 
 #: Of a species in a year (empty: all years): its group, returns that name it and their anglers, the weight
-#: of the lines that were weighed, the fish of those that were counted.
+#: of the lines that were weighed, the fish of those that were counted, None where none was.
 SPECIES_COLUMNS = ("year", "species", "group", "returns", "anglers", "weight_g", "fish_count", "withheld")
 #: Of a year: returns with something to tell, those that name a species, and those whose lines account for
 #: the whole of their weight (`analytics.catches.tells_the_whole`).
@@ -77,15 +77,24 @@ def _species_rows(lines: pd.DataFrame, waters: tuple[str, ...]) -> dict[str, lis
             returns=("angler", "size"),
             anglers=("angler", "nunique"),
             weight_g=("weight_g", "sum"),
-            fish_count=("fish_count", "sum"),
+            fish_count=("fish_count", _sum_of_known),
         )
     )
     hidden = _hidden(counted.reset_index(), waters, ["year", "species"])
     rows: dict[str, list[list[Any]]] = {water: [] for water in waters}
     for (water, year, species, group), returns, anglers, weight_g, fish_count in counted.itertuples():
-        figures = [int(returns), int(anglers), float(weight_g), int(fish_count)]
+        figures = [int(returns), int(anglers), float(weight_g), _whole(fish_count)]
         rows[water].append([year, species, group, *figures, (water, year, species) in hidden])
     return rows
+
+
+def _sum_of_known(counts: pd.Series) -> float:
+    """Of the lines that were counted, not a number where none was: fish not counted are not no fish."""
+    return float(counts.sum(min_count=1))
+
+
+def _whole(number: float) -> int | None:
+    return None if np.isnan(number) else int(number)
 
 
 def _told_rows(returns: pd.DataFrame, waters: tuple[str, ...]) -> dict[str, list[list[Any]]]:

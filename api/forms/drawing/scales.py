@@ -1,6 +1,7 @@
 """Axes: plain numbers, multipliers on a log scale, and pounds and ounces beside grams."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from itertools import count
 from math import ceil, floor, log10
 from typing import Final
 
@@ -23,6 +24,9 @@ _GRAMS_IN_AN_OUNCE: Final = float(exact_grams_from_pounds(0, 1))
 #: Steps of the second scale, in ounces.
 _STEPS_OZ: Final = (1, 2, 4, 8, 16, 32, 48, 80, 160, 320, 800, 1600, 3200)
 _MOST_STEPS: Final = 6
+#: From a thousand pounds on the words are long: fewer of them.
+_MANY_OZ: Final = 1000 * OUNCES_IN_A_POUND
+_FEW_STEPS: Final = 4
 _NEAR: Final = (0.1, 0.15, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1, 1.1, 1.25, 1.5, 2, 2.5, 3, 4, 5, 7, 10)
 
 
@@ -88,13 +92,20 @@ def pounds_text(ounces: float) -> str:
     pounds, rest = divmod(round(ounces), OUNCES_IN_A_POUND)
     if not pounds:
         return f"{rest} oz" if rest else "0"
-    return f"{pounds} lb {rest} oz" if rest else f"{pounds} lb"
+    return f"{pounds} lb {rest} oz" if rest else f"{pounds:,} lb"
 
 
 def _ounces(low: float, high: float) -> list[float]:
-    steps = (step for step in _STEPS_OZ if (high - low) / step <= _MOST_STEPS)
-    step = next(steps, _STEPS_OZ[-1])
+    most = _MOST_STEPS if high < _MANY_OZ else _FEW_STEPS
+    step = next(step for step in _steps_oz() if (high - low) / step <= most)
     return [step * place for place in range(ceil(low / step), floor(high / step) + 1)]
+
+
+def _steps_oz() -> Iterator[int]:
+    """Ounces between marks, ever larger: beyond those of a session 5, 10 and 20 hundred pounds, and so on."""
+    yield from _STEPS_OZ
+    for power in count(2):
+        yield from (digit * 10**power * OUNCES_IN_A_POUND for digit in (5, 10, 20))
 
 
 def _reach(values: Sequence[float]) -> tuple[float, float]:

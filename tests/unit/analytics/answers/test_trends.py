@@ -10,8 +10,8 @@ import pytest
 
 from analytics.answers import trends_points
 from analytics.answers.raw import WITHHELD, RawFigures
-from analytics.answers.trends import BY, TrendQuestion, Trends, trends
 from analytics.answers.standard import Interval
+from analytics.answers.trends import BY, TrendQuestion, Trends, trends
 from analytics.answers.trends_comparison import OtherReading, YearComparison, disagreements, reading_of
 from analytics.answers.trends_wording import NOT_STOCK_SIZE, RAW_ALONE
 from analytics.answers.water_trends import water_trends
@@ -196,6 +196,7 @@ def test_species_by_weight_and_how_many_returns_tell(stored_club: StoredClub) ->
     of_all = [item for item in found.species if item.caught.year is None]
     assert [item.name for item in of_all] == ["common carp", "roach"]
     assert sum(item.caught.weight_share or 0.0 for item in of_all) == pytest.approx(1.0)
+    assert all(item.caught.fish_count is None for item in found.species), "fish not counted are not no fish"
     told = next(item for item in found.told if item.year is None)
     assert told.returns is not None and told.name_species == told.tell_the_whole == pytest.approx(
         told.returns / 2, abs=1
@@ -216,6 +217,8 @@ def test_a_group_of_species_has_trends_of_its_own_once_it_has_a_run(stored_club:
         assert part.raw.weight_g is not None and whole.raw.weight_g is not None
         assert 0 < part.raw.weight_g < whole.raw.weight_g
         assert part.standardised is not None
+    notes = " ".join(carp.notes)
+    assert "for everything caught, not for one group" in notes and "still being made" not in notes
     assert water_trends(club=stored_club.club, target="carp", sees_all=True).pairs
 
 

@@ -17,7 +17,8 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.text import Text
 
 from api.forms.charts.bank_intervals import BankIntervals
-from api.forms.charts.base import BandLine, Spread
+from api.forms.charts.bars import Bar, Bars
+from api.forms.charts.base import Axis, BandLine, Spread
 from api.forms.charts.calibration import Coverage
 from api.forms.charts.curves import Curves
 from api.forms.charts.heat_map import HeatMap
@@ -220,6 +221,20 @@ def test_charts_without_anything_in_them_are_drawn_all_the_same() -> None:
     for chart in empty:
         assert words(picture(chart, "svg", Width.PHONE))
         assert document(chart, Width.PHONE)["usermeta"]
+
+
+@pytest.mark.parametrize("width", Width)
+@pytest.mark.parametrize("most", [0.4, 12.0, 300.0, 8_982.0, 70_000.0, 2_000_000.0])
+def test_however_heavy_the_bars_the_marks_in_pounds_stand_apart(most: float, width: Width) -> None:
+    chart = Bars(
+        title="What was caught",
+        returns=9,
+        value=Axis("Weight", "kg"),
+        bars=(Bar("common carp", most, 8), Bar("perch", most / 9, 1)),
+    )
+    svg = picture(chart, "svg", width).decode()
+    marks = re.findall(r">([\d,]+ lb(?: \d+ oz)?|\d+ oz)<", svg)
+    assert 1 <= len(marks) <= 6 and len(set(marks)) == len(marks)
 
 
 def test_pounds_and_ounces_read_as_they_are_spoken() -> None:
