@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from django.core.validators import slug_re
 
-from clubdata.models import Role, WaterKind
+from clubdata.models import Role, WaterEventKind, WaterKind
 from clubdata.rules.conventions import read_conventions
 from clubdata.rules.described import Described
 from clubdata.rules.words import fold
@@ -36,6 +36,14 @@ class HazardDescription:
 
 
 @dataclass(frozen=True, slots=True)
+class EventDescription:
+    kind: str
+    started_on: date
+    ended_on: date | None
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
 class PegDescription:
     """`values` are the peg's own columns beside its label and place along the bank."""
 
@@ -52,6 +60,7 @@ class WaterDescription:
     name: str
     values: dict[str, Any]
     pegs: tuple[PegDescription, ...]
+    events: tuple[EventDescription, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,7 +147,9 @@ def _waters(entries: dict[str, Described], today: date) -> tuple[WaterDescriptio
 
 
 def _water(item: Described, today: date) -> WaterDescription:
-    entries = item.fields(required=("name", "kind", "latitude", "longitude"), optional=("time_zone", "pegs"))
+    entries = item.fields(
+        required=("name", "kind", "latitude", "longitude"), optional=("time_zone", "pegs", "events")
+    )
     values = {
         "kind": entries["kind"].one_of(tuple(WaterKind.values)),
         "latitude": entries["latitude"].number(lowest=-90, highest=90, places=5),
@@ -152,7 +163,23 @@ def _water(item: Described, today: date) -> WaterDescription:
     _refuse_repeats(
         zip(items, ((peg.bank, peg.bank_order) for peg in pegs), strict=True), "place along the bank"
     )
-    return WaterDescription(entries["name"].text(most=80), values, pegs)
+    happened = _items(entries, "events")
+    events = tuple(_event(event, today) for event in happened)
+    _refuse_repeats(zip(happened, ((one.kind, one.started_on) for one in events), strict=True), "event")
+    return WaterDescription(entries["name"].text(most=80), values, pegs, events)
+
+
+def _event(item: Described, today: date) -> EventDescription:
+    entries = item.fields(required=("kind", "started"), optional=("ended", "note"))
+    started_on = entries["started"].day()
+    ended_on = entries["ended"].day() if "ended" in entries else None
+    if started_on > today:
+        raise entries["started"].refusal("an event has begun: a day that has come is wanted")
+    if ended_on is not None and ended_on < started_on:
+        raise entries["ended"].refusal("an event ends on the day it began or later")
+    note = entries["note"].text(most=400, blank=True) if "note" in entries else ""
+    kind = entries["kind"].one_of(tuple(WaterEventKind.values))
+    return EventDescription(kind, started_on, ended_on, note)
 
 
 def _peg(item: Described, today: date) -> PegDescription:

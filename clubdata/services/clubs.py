@@ -34,12 +34,14 @@ from clubdata.models import (
     Species,
     SpeciesSpelling,
     Water,
+    WaterEvent,
 )
 from clubdata.rules.described import Described
 from clubdata.rules.words import fold
 from clubdata.services.club_description import (
     ClubDescription,
     EntryDescription,
+    EventDescription,
     MemberDescription,
     PegDescription,
     read_description,
@@ -92,7 +94,9 @@ def _write(described: ClubDescription, club: Club, report: SetupReport) -> None:
     waters = _by_name(Water.objects.filter(club=club), "name")
     for water in described.waters:
         values = {"club": club, "name": water.name, **water.values}
-        _write_pegs(water.pegs, _put(Water, waters, water.name, values, report), report)
+        row = _put(Water, waters, water.name, values, report)
+        _write_pegs(water.pegs, row, report)
+        _write_events(water.events, row, report)
     for kind, entries in {**_standard(club, described), **described.vocabulary}.items():
         _write_vocabulary(kind, entries, club, report)
     members = _by_name(Member.objects.filter(club=club), "number")
@@ -170,6 +174,19 @@ def _write_depths_and_hazards(described: PegDescription, peg: Peg, report: Setup
             defaults={"club": peg.club, "note": hazard.note, **cleared},
         )
         report.count("hazards", created=created)
+
+
+def _write_events(described: Sequence[EventDescription], water: Water, report: SetupReport) -> None:
+    """An event is known by its kind and the day it began; one without an end goes on as it was."""
+    for event in described:
+        ended = {"ended_on": event.ended_on} if event.ended_on else {}
+        _, created = WaterEvent.objects.update_or_create(
+            water=water,
+            kind=event.kind,
+            started_on=event.started_on,
+            defaults={"club": water.club, "note": event.note, **ended},
+        )
+        report.count("events", created=created)
 
 
 def _standard(club: Club, described: ClubDescription) -> dict[str, tuple[EntryDescription, ...]]:

@@ -26,6 +26,7 @@ from clubdata.models import (
     RigType,
     Species,
     Water,
+    WaterEvent,
 )
 from clubdata.services.clubs import setup_club
 from tests.unit.clubdata.intake.sheets import DESCRIPTION, NOON, described
@@ -35,6 +36,7 @@ pytestmark = pytest.mark.django_db
 RECORDS = (
     Club,
     Water,
+    WaterEvent,
     Peg,
     PegDepth,
     PegHazard,
@@ -148,6 +150,40 @@ def test_a_hazard_stands_until_the_description_clears_it() -> None:
     cleared = {"kind": "overhead power line", "noted": "2023-11-04", "cleared": "2024-05-01"}
     set_up(with_pegs({"number": "2", "order": 2, "hazards": [cleared]}))
     assert str(PegHazard.objects.get().cleared_on) == "2024-05-01"
+
+
+def with_events(*events: dict[str, Any]) -> dict[str, Any]:
+    changed = copy.deepcopy(DESCRIPTION)
+    changed["waters"][0]["events"] = list(events)
+    return changed
+
+
+def test_what_happened_at_a_water_is_kept_once_and_may_end_later() -> None:
+    begun = {"kind": "works", "started": "2023-02-01", "note": "bank mended"}
+    set_up(with_events(begun))
+    set_up(with_events({**begun, "ended": "2023-03-01"}))
+    set_up(with_events(begun))
+    set_up(DESCRIPTION)
+    event = WaterEvent.objects.get()
+    assert (event.water.name, event.kind, event.note) == ("Alder Pond", "works", "bank mended")
+    assert (str(event.started_on), str(event.ended_on)) == ("2023-02-01", "2023-03-01")
+
+
+@pytest.mark.parametrize(
+    ("event", "place"),
+    [
+        ({"kind": "flood", "started": "2023-02-01"}, "kind"),
+        ({"kind": "works", "started": "2024-06-02"}, "started"),
+        ({"kind": "works", "started": "2023-02-01", "ended": "2023-01-31"}, "ended"),
+        ({"kind": "works"}, "started"),
+    ],
+)
+def test_an_event_that_cannot_be_is_refused_at_its_place(event: dict[str, Any], place: str) -> None:
+    with pytest.raises(InvalidInput) as refusal:
+        set_up(with_events(event))
+    assert str(refusal.value.field).startswith("waters[0].events[0]")
+    assert place in f"{refusal.value.field} {refusal.value.message}"
+    assert not WaterEvent.objects.exists()
 
 
 def test_a_spelling_moves_to_the_word_that_it_now_means() -> None:
