@@ -103,9 +103,9 @@ class _Inquiry:
 def advise(*, club: Club, question: AdviceQuestion, today: date) -> Advice:
     """The club's advice for a water, a month or a day, and perhaps a peg, as its promoted fit has it.
 
-    :raises NotFound: no such water, or no such peg on it.
-    :raises InvalidInput: a month, day, hours, pole, session kind or condition out of range, or a word that
-        the club does not know; `field` names it.
+    :raises NotFound: no such water.
+    :raises InvalidInput: no such peg on it, a month, day, hours, pole, session kind or condition out of
+        range, or a word that the club does not know; `field` names it.
     """
     inquiry = _Inquiry(
         question=question,

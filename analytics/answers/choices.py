@@ -1,10 +1,15 @@
 """A choice of hook bait, distance and rig type, and what an answer says of it."""
 
+import math
 from dataclasses import dataclass
 
 from analytics.answers.knowledge import Part
 from analytics.answers.question import Tackle
-from clubdata.rules.units import format_pounds_ounces
+from clubdata.rules.units import OUNCES_IN_A_POUND, format_pounds_ounces
+
+GRAMS_IN_AN_OUNCE = 28.349523125
+#: To how many ounces a weight below so many is said.
+_SPOKEN_STEPS = ((1, 16.0), (8, 80.0), (16, math.inf))
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,10 +73,13 @@ class OneSession:
 
     @property
     def words(self) -> str:
-        """'one session in ten under 1 lb 2 oz, one in ten over 22 lb; 1 in 12 blanks'."""
-        lowest, highest = self.at(0.1), self.at(0.9)
-        low = f"one session in ten under {lowest.weight_lb_oz}, " if lowest.weight_g > 0 else ""
-        return f"{low}one in ten over {highest.weight_lb_oz}; {blanks_in_words(self.chance_of_blank)}"
+        """'one session in ten under 1 lb 8 oz, one in ten over 22 lb; 1 in 12 blanks'."""
+        low, high = spoken(self.at(0.1).weight_g), spoken(self.at(0.9).weight_g)
+        told = [
+            *([f"one session in ten under {low}"] if low else []),
+            *([f"one {'in ten' if low else 'session in ten'} over {high}"] if high else []),
+        ]
+        return "; ".join([*([", ".join(told)] if told else []), blanks_in_words(self.chance_of_blank)])
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,7 +127,9 @@ class Choice:
     @property
     def words(self) -> str:
         """'sweetcorn at 8 m, up in the water'."""
-        distance = "" if self.distance_m is None else f" at {self.distance_m:g} m"
+        # 'red maggot, dead, at 8 m': without the comma the bait would be dead at that distance.
+        comma = "," if "," in self.hook_bait.name else ""
+        distance = "" if self.distance_m is None else f"{comma} at {self.distance_m:g} m"
         rig = "" if self.rig_type is None else f", {self.rig_type.name}"
         return f"{self.hook_bait.name}{distance}{rig}"
 
@@ -134,3 +144,15 @@ def blanks_in_words(chance: float) -> str:
 def lb_oz(weight_g: float) -> str:
     """'6 lb 3 oz'."""
     return format_pounds_ounces(round(weight_g))
+
+
+def spoken(weight_g: float) -> str:
+    """A weight as one says it, no finer than it is known: '9 oz', '2 lb 8 oz', '13 lb'; empty below half an
+    ounce.
+
+    To the ounce below a pound, to the half pound below five, to the pound above.
+    """
+    ounces = weight_g / GRAMS_IN_AN_OUNCE
+    step = next(step for step, below in _SPOKEN_STEPS if ounces < below)
+    pounds, left = divmod(round(ounces / step) * step, OUNCES_IN_A_POUND)
+    return " ".join([*([f"{pounds} lb"] if pounds else []), *([f"{left} oz"] if left else [])])

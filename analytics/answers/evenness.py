@@ -10,6 +10,7 @@ from analytics.answers.footing import Footing, LeftOut, NoAnswer, find_footing, 
 from analytics.answers.freshness import FitSummary
 from analytics.answers.peg_wording import evenness_words, stale_note
 from analytics.answers.places import PegName
+from analytics.answers.support import behind_of
 from analytics.answers.wording import Reference, reference_of
 from analytics.catchrate.drawn_matches import DrawnOutcomes, effective_number, simulate_matches
 from analytics.catchrate.predict import Questions
@@ -27,8 +28,8 @@ SEED = 4
 LEAST_PEGS = 2
 
 _ONLY_AFTER = (
-    "How even a draw is, is the organisers' to ask beforehand. Other members can ask it of a match whose "
-    "result is out, with 'match' and nothing of 'pegs', 'anglers', 'month'."
+    "Until a match is over, only its organisers see how even the draw is. Once its result is out any member "
+    "may ask: name the 'match', and no 'pegs', 'anglers' or 'month'."
 )
 
 
@@ -74,7 +75,7 @@ class EvenShare:
 
 @dataclass(frozen=True, slots=True)
 class Evenness:
-    """The answer: pegs in bank order, or `no_answer` and none."""
+    """The answer: pegs in bank order, or `no_answer` and none; `returns` are the water's, as used."""
 
     water_uid: UUID
     water: str
@@ -88,6 +89,7 @@ class Evenness:
     simulated_matches: int
     reference: Reference | None
     no_answer: NoAnswer | None
+    returns: int
     fit: FitSummary | None
     notes: tuple[str, ...]
 
@@ -95,9 +97,9 @@ class Evenness:
 def evenness(*, who: Membership, question: EvennessQuestion, today: date) -> Evenness:
     """How even a draw is on a water's pegs, by matches simulated from the promoted fit.
 
-    :raises NotFound: no such water, peg or match.
+    :raises NotFound: no such water or match.
     :raises NotAllowed: the result is not out, or no match was named, and the actor runs no matches.
-    :raises InvalidInput: anglers, hours or month that cannot be; `field` names it.
+    :raises InvalidInput: pegs, anglers, hours or month that cannot be; `field` names it.
     """
     _check(question)
     footing = find_footing(club=who.club, water=question.water, today=today)
@@ -131,6 +133,7 @@ def evenness(*, who: Membership, question: EvennessQuestion, today: date) -> Eve
         simulated_matches=0 if found is None else found.matches,
         reference=_reference(footing, found, question.hours, month),
         no_answer=no_answer,
+        returns=0 if found is None else _returns(footing),
         fit=footing.fit,
         notes=() if found is None else (*stale_note(footing.fit), *_NOTES),
     )
@@ -216,6 +219,12 @@ def _summary(found: DrawnOutcomes, anglers: int) -> EvenShare:
     ratio = most / least if least > 0 else None
     like = effective_number(found.win_shares)
     return EvenShare(1.0 / anglers, ratio, like, evenness_words(len(found.wins), like, ratio))
+
+
+def _returns(footing: Footing) -> int:
+    assert footing.stored is not None  # noqa: S101 - asked only where there is an answer
+    behind = behind_of(footing.stored, footing.water.uid.hex)
+    return 0 if behind is None else behind.water.returns
 
 
 def _reference(footing: Footing, found: DrawnOutcomes | None, hours: float, month: int) -> Reference | None:

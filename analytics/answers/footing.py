@@ -9,11 +9,10 @@ from datetime import date
 from uuid import UUID
 
 from analytics.answers.freshness import FitSummary, summary_of
-from analytics.answers.places import PegHere, PegName, Place, find_place
+from analytics.answers.places import PegHere, PegName, Place, find_place, no_such_peg
 from analytics.catchrate.estimates import TermEstimate
 from analytics.catchrate.standing import Effects, effects_of
 from analytics.store import DamagedFit, StoredFit, load_fit, served_run
-from clubdata.errors import NotFound
 from clubdata.models import Club, Peg, Water
 from clubdata.rules.words import fold
 
@@ -98,13 +97,13 @@ def find_footing(*, club: Club, water: UUID, today: date) -> Footing:
 def peg_named(place: Place, asked: str, *, field: str) -> Peg:
     """The water's peg of a label, as painted, or a uid.
 
-    :raises NotFound: it has no such peg.
+    :raises InvalidInput: it has no such peg.
     """
     for here in place.pegs:
         peg: Peg = here.peg
         if asked in {str(peg.uid), peg.uid.hex} or fold(peg.label) == fold(asked):
             return peg
-    raise NotFound("This water has no such peg.", field=field)
+    raise no_such_peg(place.water, asked, field=field)
 
 
 def _without(

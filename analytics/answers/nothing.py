@@ -24,10 +24,11 @@ def no_run(*, club: Club, target: str) -> NoAdvice:
     if not target:
         return NoAdvice("no_fit", "No fit of the club's returns has come out yet.")
     of_group = Return.objects.filter(club=club, catch_lines__species__group=target).distinct().count()
+    named = f"{of_group:,}" if of_group else "none"
     reason = (
-        f"No fit of {target} alone has come out: it takes {LEAST_OF_TARGET} returns whose catch lines "
-        f"tell the whole catch by species, {LEAST_CAUGHT} of them with {target}; the club has {of_group:,} "
-        "that name it."
+        f"Nothing has been worked out for {target} alone: it takes {LEAST_OF_TARGET} returns that tell the "
+        f"whole catch by species, {LEAST_CAUGHT} of them with {target}; the club has {named} "
+        "with any. Without a target the advice is for everything caught."
     )
     return NoAdvice("no_fit_of_target", reason, LEAST_OF_TARGET)
 

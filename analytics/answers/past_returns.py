@@ -4,7 +4,8 @@ The pool begins at the peg and its neighbours and is widened step by step until 
 five different anglers; of fewer nothing is said. Everybody knows who had that weight off that peg last week,
 so the latest four weeks are left out, the asker's own among them: a pool is the same for every reader. By
 peg only match returns are pooled, which the club publishes; where somebody fishes for pleasure stays
-their own. Weights are scaled to the hours asked about and rounded to a tenth of a kilogram.
+their own. Weights are rounded to a tenth of a kilogram of five hours and scaled to the hours asked
+about.
 """
 
 from calendar import month_name
@@ -24,8 +25,9 @@ from clubdata.models import Outcome, Return, SessionKind, SessionPart
 
 DELAY_DAYS = 28
 WITHIN_M = 2.0
-#: Weights and quartiles are shown to this many grams.
+#: Weights and quartiles are shown to this many grams of a session of the usual hours.
 ROUNDED_TO_G = 100
+USUAL_HOURS = 5.0
 #: Only so many of the latest sessions are looked at.
 MOST_SESSIONS = 2000
 #: Whose weight is known as a whole.
@@ -33,8 +35,8 @@ KNOWN = (Outcome.WEIGHED, Outcome.ESTIMATED, Outcome.BLANK)
 
 PAST_RETURNS_RULE = (
     f"Pooled over at least {LEAST_ANGLERS} anglers, without the latest {DELAY_DAYS} days; by peg match "
-    f"returns alone. Weights are scaled to the hours asked about and shown to {ROUNDED_TO_G / 1000:g} kg. "
-    "They are raw: not adjusted for who fished, or on what day."
+    f"returns alone. Weights are shown to {ROUNDED_TO_G / 1000:g} kg of {USUAL_HOURS:g} hours, scaled to "
+    "the hours asked about. They are raw: not adjusted for who fished, or on what day."
 )
 
 
@@ -188,16 +190,19 @@ def _told(words: str, held: Sequence[_Session], tried: list[str], hours: float) 
         returns=len(held),
         anglers=len({session.angler for session in held}),
         blanks=sum(rate == 0 for rate in rates),
-        mean=_rounded(hours * float(np.mean(rates))),
-        quartiles=tuple(_rounded(hours * float(rate)) for rate in np.quantile(rates, (0.25, 0.5, 0.75))),
+        mean=_rounded(float(np.mean(rates)), hours),
+        quartiles=tuple(_rounded(float(rate), hours) for rate in np.quantile(rates, (0.25, 0.5, 0.75))),
         first_year=min(years),
         last_year=max(years),
         rule=PAST_RETURNS_RULE,
     )
 
 
-def _rounded(grams: float) -> Weight:
-    shown = round(grams / ROUNDED_TO_G) * ROUNDED_TO_G
+def _rounded(rate_g: float, hours: float) -> Weight:
+    """A rate (grams per rod-hour) as a weight for the hours, no finer than it would be for the usual ones:
+    asking about many hours must not show more of a single return."""
+    told = round(rate_g * USUAL_HOURS / ROUNDED_TO_G) * ROUNDED_TO_G / USUAL_HOURS
+    shown = round(told * hours / ROUNDED_TO_G) * ROUNDED_TO_G
     return Weight(float(shown), lb_oz(shown))
 
 

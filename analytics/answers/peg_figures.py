@@ -88,8 +88,8 @@ def open_pegs(figures: Mapping[str, PegFigures], period: str) -> frozenset[str]:
 
 
 def reference_rows(figures: Mapping[str, PegFigures], period: str, opened: frozenset[str]) -> dict[str, Row]:
-    """What the water's raw rate is made of: the pegs whose figures every member may read, so that no figure
-    that is kept back can be worked out from it; all pegs where there is no such."""
+    """What the water's raw rate is made of: of `opened`, the pegs whose figures the asker may read, so that
+    no figure that is kept back can be worked out from it; all pegs where there is no such."""
     held = {peg: item.periods[period] for peg, item in figures.items() if period in item.periods}
     return {peg: row for peg, row in held.items() if peg in opened} or held
 
@@ -112,8 +112,9 @@ class WhyTheyDiffer:
     `parts` are by `PARTS`, as mean effects against the water's, and two of weight over what was expected,
     against the water's: `held_back`, by the fit's own weighing of returns, which is what a fit leaves
     aside where there is little to go by; and `heavy_sessions`, what a raw mean adds by letting sessions
-    that make much count for more. `pegs_fished` is the same for all pegs: below one where the water's
-    rate stands above its typical peg's, better pegs being fished more.
+    that make much count for more. `pegs_fished` is the same for all pegs: one over the mean multiplier by
+    rod-hours, below one where the water's rate stands above its typical peg's, better pegs being fished
+    more. Were anglers, days and tackle everywhere alike, it would be all of the difference.
     """
 
     raw_ratio: float
@@ -124,20 +125,20 @@ class WhyTheyDiffer:
 
 @dataclass(frozen=True, slots=True)
 class WaterFigures:
-    """What raw ratios are against: the sums of `reference_rows`, and their pegs' mean log multiplier by
+    """What raw ratios are against: the sums of `reference_rows`, and their pegs' mean multiplier by
     rod-hours."""
 
     sums: Row
-    log_multiplier: float
+    multiplier: float
 
     @classmethod
     def of(cls, reference: Mapping[str, Row], log_multipliers: Mapping[str, float]) -> Self:
         """Of at least one row."""
         rows = list(reference.values())
         hours = _column(rows, "hours")
-        logs = np.array([log_multipliers[peg] for peg in reference])
+        multipliers = np.exp([log_multipliers[peg] for peg in reference])
         sums = {name: float(_column(rows, name).sum()) for name in rows[0]}
-        return cls(sums, float(np.average(logs, weights=hours)))
+        return cls(sums, float(np.average(multipliers, weights=hours)))
 
 
 def why_they_differ(row: Row, log_multiplier: float, water: WaterFigures) -> WhyTheyDiffer:
@@ -158,9 +159,9 @@ def why_they_differ(row: Row, log_multiplier: float, water: WaterFigures) -> Why
             **{name: float(np.exp(value)) for name, value in logs.items()},
             "held_back": held_back,
             "heavy_sessions": heavy,
-            "pegs_fished": float(np.exp(-water.log_multiplier)),
+            "pegs_fished": 1.0 / water.multiplier,
         },
-        remainder=float(np.exp(expected - log_multiplier - sum(logs.values()) + water.log_multiplier)),
+        remainder=float(np.exp(expected - log_multiplier - sum(logs.values())) * water.multiplier),
     )
 
 

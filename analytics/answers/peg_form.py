@@ -1,5 +1,6 @@
 """Peg form: each peg of a water against its typical peg, its ranks, and the raw figures beside them."""
 
+from calendar import month_name
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -137,7 +138,7 @@ def peg_form(*, club: Club, question: PegFormQuestion, today: date, sees_all: bo
         returns=0 if reader is None else reader.returns,
         bank_order=tuple(here.peg.uid for here in footing.place.pegs),
         fit=footing.fit,
-        notes=_notes(footing, question),
+        notes=_notes(footing, question, reader),
     )
 
 
@@ -221,18 +222,23 @@ _ORDER: Mapping[str, Callable[[PegInForm], tuple[float | str | bool, ...]]] = {
 }
 
 
-def _notes(footing: Footing, question: PegFormQuestion) -> tuple[str, ...]:
-    if footing.stored is None:
+def _notes(footing: Footing, question: PegFormQuestion, reader: RecordReader | None) -> tuple[str, ...]:
+    if reader is None:
         return ()
-    asked = question.season or (None if question.month is None else f"month {question.month}")
+    asked = question.season or (None if question.month is None else month_name[question.month])
     of_season = (
         f"The raw figures and counts are of {asked}; multipliers and ranks are of the whole year: the model "
         "holds a peg's effect to be the same all year round. What the peg made of what was expected in that "
         "part of the year stands in `over_expected`.",
     )
+    few = reader.of_few
+    of_few = (
+        f"Raw ratios are against {few} {'peg' if few == 1 else 'pegs'} alone, whose figures are shown here.",
+    )
     return (
         *stale_note(footing.fit),
         *(of_season if asked else ()),
+        *(() if few is None else of_few),
         "Neighbouring pegs share strength along the bank: a peg with few returns leans on those beside it, "
         "and on what pegs are like in general.",
         "Adjusted for who fished, when and with what: an association, not proof of cause. A drawn peg is "

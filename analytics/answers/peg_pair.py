@@ -49,8 +49,8 @@ class PegPair:
 def peg_pair(*, club: Club, water: UUID, first: str, second: str, today: date, sees_all: bool) -> PegPair:
     """Two pegs, by label or uid.
 
-    :raises NotFound: no such water, or no such peg on it; `field` names which.
-    :raises InvalidInput: twice the same peg.
+    :raises NotFound: no such water.
+    :raises InvalidInput: no such peg on it, or twice the same; `field` names which.
     """
     footing = find_footing(club=club, water=water, today=today)
     one, other = (
@@ -92,7 +92,7 @@ def _kept_out(footing: Footing, *pegs: Peg) -> NoAnswer | None:
     kept_out = next((found[peg.uid] for peg in pegs if peg.uid in found), None)
     if kept_out is None:
         return None
-    return NoAnswer(kept_out.code, f"Peg {kept_out.peg.label} is not compared: {kept_out.reason}")
+    return NoAnswer(kept_out.code, f"Peg {kept_out.peg.label} is not compared. {kept_out.reason}")
 
 
 def _compared(footing: Footing, one: Peg, other: Peg) -> Comparison:

@@ -86,7 +86,7 @@ class RecordReader:
             opened=opened,
             opened_all_year=open_pegs(figures, ALL_YEAR),
             sees_all=sees_all,
-            reference=reference_rows(compared, period, opened),
+            reference=reference_rows(compared, period, frozenset(compared) if sees_all else opened),
             power=estimates.power,
             peg_sd=item.prior_sd,
         )
@@ -98,6 +98,13 @@ class RecordReader:
             return None
         weight, hours = (sum(row[name] for row in self.reference.values()) for name in ("weight_g", "hours"))
         return weight / hours
+
+    @property
+    def of_few(self) -> int | None:
+        """Of how many pegs the reference rate is, where the asker may not read all; else None."""
+        if self.sees_all or not self._may_read_rate() or len(self.reference) == len(self.figures):
+            return None
+        return len(self.reference)
 
     @property
     def returns(self) -> int:

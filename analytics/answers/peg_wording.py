@@ -6,11 +6,13 @@ from analytics.answers.peg_figures import WhyTheyDiffer
 #: Below this chance of being wrong a side of the middle is named.
 EITHER_SIDE = 0.4
 MOST_TO_ONE = 100
+#: Half-way between 1 chance in 3 and 2 in 5; above 2 in 5 no side is named.
+NEARER_TWO_IN_FIVE = 11 / 30
 
 WORDING_RULE = (
     "'above' or 'below this water's middle' where the chance that it is not is at most 0.4, said as 1 chance "
-    "in the nearest whole number; otherwise 'about this water's middle'. The middle is the water's typical "
-    "peg: the geometric mean of its pegs in use and under no hazard."
+    "in the nearest whole number or as 2 chances in 5; otherwise 'about this water's middle'. The "
+    "middle is the water's typical peg: the geometric mean of its pegs in use and under no hazard."
 )
 TYPICAL_PEG = (
     "A multiplier of 1 is this water's typical peg: the geometric mean of its {count} pegs that are in use, "
@@ -38,8 +40,8 @@ _WHY = {
         "baits, rigs and distances that make less were used",
     ),
     "held_back": (
-        "its returns say more than the fit yet believes, as they are few",
-        "its returns say less than the fit gives it, as they are few",
+        "its returns say more than the fit yet believes, which leans on pegs in general",
+        "its returns say less than the fit gives it, which leans on pegs in general",
     ),
     "heavy_sessions": (
         "a few heavy sessions lift its raw mean",
@@ -73,6 +75,8 @@ def middle_words(chance_above: float) -> str:
 def _odds(chance: float) -> str:
     if chance < 1.0 / MOST_TO_ONE:
         return f"less than 1 chance in {MOST_TO_ONE}"
+    if chance > NEARER_TWO_IN_FIVE:
+        return "2 chances in 5"
     return f"1 chance in {round(1.0 / chance)}"
 
 
@@ -86,7 +90,8 @@ def pair_words(first: str, second: str, chance: float, ratio: float) -> str:
         return f"These returns cannot tell pegs {first} and {second} apart."
     doubt = _odds(1.0 - sure)
     return (
-        f"Peg {better} is, {word}, better than peg {other}, about {times:.2f} times; {doubt} that it isn't."
+        f"Peg {better} is {word} better than peg {other}: about {times:.2f} times as much; {doubt} that it "
+        "isn't."
     )
 
 
@@ -107,6 +112,8 @@ EVENNESS_RULE = (
     "'even' where the best peg wins at most 1.5 times as often as the least, 'fairly even' up to 3 times, "
     "otherwise 'uneven'."
 )
+#: From so many times on no tenths are told, and above so many no number.
+TIMES_TO_THE_WHOLE, MOST_TIMES = 10, 100
 _EVENNESS_WORDS = ((1.5, "even"), (3.0, "fairly even"))
 
 
@@ -118,6 +125,13 @@ def evenness_words(pegs: int, effective: float, win_ratio: float | None) -> str:
         )
     word = next((word for most, word in _EVENNESS_WORDS if win_ratio <= most), "uneven")
     return (
-        f"{word.capitalize()}: the best peg wins {win_ratio:.1f} times as often as the least; like a draw on "
-        f"{effective:.1f} equal pegs of {pegs}."
+        f"{word.capitalize()}: the best peg wins {_times(win_ratio)} times as often as the least; like a "
+        f"draw on {effective:.1f} equal pegs of {pegs}."
     )
+
+
+def _times(ratio: float) -> str:
+    """No finer than simulated matches tell it: a hundredth of a percent is one match of ten thousand."""
+    if ratio > MOST_TIMES:
+        return f"more than {MOST_TIMES}"
+    return f"{ratio:.1f}" if ratio < TIMES_TO_THE_WHOLE else f"{ratio:.0f}"

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import date
 from uuid import UUID
 
-from clubdata.errors import NotFound
+from clubdata.errors import InvalidInput, NotFound
 from clubdata.models import Club, Peg, PegHazard, Water
 from clubdata.rules.cautions import Caution, forbids_advice, means_power_line
 from clubdata.rules.words import fold
@@ -129,7 +129,8 @@ class Place:
 def find_place(*, club: Club, water: str, peg: str | None, today: date) -> Place:
     """The water, by name or uid, and the peg, by label or uid, as they stand today.
 
-    :raises NotFound: the club has no such water, or the water no such peg.
+    :raises NotFound: the club has no such water.
+    :raises InvalidInput: the water has no such peg.
     """
     found = next((item for item in Water.objects.filter(club=club) if _is(item.uid, item.name, water)), None)
     if found is None:
@@ -139,8 +140,13 @@ def find_place(*, club: Club, water: str, peg: str | None, today: date) -> Place
         return Place(found, pegs, None)
     asked = next((here for here in pegs if _is(here.peg.uid, here.peg.label, peg)), None)
     if asked is None:
-        raise NotFound("This water has no such peg.", field="peg")
+        raise no_such_peg(found, peg, field="peg")
     return Place(found, pegs, asked)
+
+
+def no_such_peg(water: Water, asked: str, *, field: str) -> InvalidInput:
+    """What to say of a peg that the water has not: of another water's or club's the same."""
+    return InvalidInput(f"{water.name} has no peg '{asked}'.", field=field, code="unknown_peg")
 
 
 def _pegs(water: Water, *, today: date) -> list[PegHere]:

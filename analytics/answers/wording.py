@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
 
-from analytics.answers.choices import Choice, blanks_in_words
+from analytics.answers.choices import Choice, blanks_in_words, spoken
 from analytics.answers.freshness import FitSummary
 from analytics.answers.places import Place
 from analytics.answers.question import ANY_DAY, Day, When
@@ -25,6 +25,11 @@ ASSOCIATION = (
     "Weights go with baits, distances and rig types here, adjusted for who fished, where and when, and for "
     "wind and temperature: an association, not proof of cause. Anglers record the bait that caught."
 )
+#: Cautions so grave that the headline opens with them.
+_OPENINGS = {
+    "close_season": "Closed to coarse fishing by the national close season? Check first. ",
+    "gale": "A gale is no weather for a bank side: stay at home. ",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,17 +78,14 @@ def headline_of(
 ) -> str:
     """One sentence for a phone, of the first choice."""
     session = first.one_session
-    low = session.at(0.1)
-    if low.weight_g > 0:
-        tail = f"9 in 10 sessions bring more than {low.weight_lb_oz}"
+    low = spoken(session.at(0.1).weight_g)
+    if low:
+        tail = f"9 in 10 sessions bring more than {low}"
     else:
         tail = f"single sessions differ far more, {blanks_in_words(session.chance_of_blank)}"
-    closed = "Closed to coarse fishing by the national close season? Check first. "
-    opening = closed if any(caution.code == "close_season" for caution in cautions) else ""
-    return (
-        f"{opening}{_where(place)} {when.words}, {hours:g} h: {first.words} — "
-        f"about {first.expected_lb_oz}; {tail}."
-    )
+    opening = "".join(_OPENINGS.get(caution.code, "") for caution in cautions)
+    about = spoken(first.expected_g) or "less than 1 oz"
+    return f"{opening}{_where(place)} {when.words}, {hours:g} h: {first.words} — about {about}; {tail}."
 
 
 def no_headline(*, place: Place, when: When, reason: str) -> str:
@@ -110,7 +112,6 @@ def notes_of(
     return (
         *_of_peg(place, at_peg),
         *_of_fit(fit, today),
-        ASSOCIATION,
         "The interval is for the mean: single sessions differ far more.",
         *_of_day(estimates, day),
         *_of_distance(support),
@@ -171,7 +172,10 @@ def _of_temperature(estimates: Estimates, celsius: float) -> Iterator[str]:
 
 def _of_peg(place: Place, at_peg: int | None) -> Iterator[str]:
     if place.asked is None:
-        yield "This is for a typical peg of the water."
+        yield (
+            "This is for a peg of usual form, as the club's pegs go: what is said of one by name may lie "
+            "higher or lower."
+        )
     elif at_peg is not None and at_peg < LEAST_AT_PEG:
         yield (
             f"{_returns(at_peg)} from peg {place.asked.peg.label}: too few to tell it from its neighbours. "

@@ -31,24 +31,38 @@ class WordsField(serializers.CharField):
         return words
 
 
+class MonthField(serializers.IntegerField):
+    """A month by its number."""
+
+    _RANGE = "A month goes from 1 to 12."
+    default_error_messages = {"invalid": _RANGE, "min_value": _RANGE, "max_value": _RANGE}
+
+    def __init__(self, **options: Any) -> None:
+        super().__init__(min_value=1, max_value=12, required=False, **options)
+
+
 @contextmanager
 def hinting_at_separator(parameters: Mapping[str, Any]) -> Iterator[None]:
-    """Say how words are separated when an unknown one reads like a list with commas."""
+    """Say how words or pegs are separated when an unknown one reads like a list with commas."""
     try:
         yield
     except InvalidInput as unknown:
         words = parameters.get(unknown.field)
         if not (isinstance(words, tuple) and len(words) == 1 and "," in words[0]):
             raise
-        message = f"{unknown.message} Separate several words by ';'."
+        message = f"{unknown.message} Separate several by ';'."
         raise InvalidInput(message, field=unknown.field, code=unknown.code) from None
 
 
 class AdviceQuery(QuerySerializer):
     """What a member asks, and the limits that a member really has: about a month, or about a day."""
 
-    month = serializers.IntegerField(required=False, min_value=1, max_value=12)
-    on = serializers.DateField(required=False, help_text="A day instead of a month.")
+    month = MonthField()
+    on = serializers.DateField(
+        required=False,
+        help_text="A day instead of a month.",
+        error_messages={"invalid": "Write a day of the calendar as 2025-03-31."},
+    )
     peg = serializers.CharField(required=False, max_length=40, help_text="A label, or a peg's uid.")
     hours = serializers.FloatField(required=False, default=5.0, help_text="Of the session, up to 48.")
     baits = WordsField(help_text="The hook baits to hand, separated by ';'.")
@@ -74,7 +88,7 @@ class OwnReturnQuery(PageQuery):
     """The part of one's own returns to see."""
 
     peg = serializers.CharField(required=False, max_length=40, help_text="A label, or a peg's uid.")
-    month = serializers.IntegerField(required=False, min_value=1, max_value=12)
+    month = MonthField()
 
 
 class DriverSerializer(OutputSerializer):

@@ -8,7 +8,7 @@ from analytics.answers.peg_form import SORTS
 from analytics.answers.peg_trend import TREND_RULE
 from analytics.answers.peg_wording import EVENNESS_RULE, PAIR_RULE, WORDING_RULE
 from api.query import QuerySerializer
-from api.serializers.advice import ReferenceSerializer
+from api.serializers.advice import MonthField, ReferenceSerializer
 from api.serializers.fits import FitSummarySerializer
 from api.serializers.returns import PegLabelSerializer
 from api.serializers.shapes import OutputSerializer, PoundsOuncesField
@@ -25,9 +25,7 @@ class PegFormQuery(QuerySerializer):
         required=False,
         help_text="Of raw figures and counts; multipliers are of the whole year.",
     )
-    month = serializers.IntegerField(
-        min_value=1, max_value=12, required=False, help_text="Instead of a season."
-    )
+    month = MonthField(help_text="Instead of a season.")
     sort = serializers.ChoiceField(
         choices=SORTS,
         default="bank",
@@ -64,9 +62,7 @@ class EvennessQuery(QuerySerializer):
         min_value=2, max_value=1000, required=False, help_text="As many as there are pegs."
     )
     hours = serializers.FloatField(required=False, default=5.0, help_text="Of the match, up to 48.")
-    month = serializers.IntegerField(
-        min_value=1, max_value=12, required=False, help_text="This month, or the match's."
-    )
+    month = MonthField(help_text="This month, or the match's.")
     match = serializers.CharField(
         required=False, max_length=40, help_text="A match's code or uid, for its pegs and month."
     )

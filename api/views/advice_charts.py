@@ -21,7 +21,7 @@ def choices_chart(advice: Advice) -> Bars | None:
     return Bars(
         title=_titled(f"What to fish {_when(advice)}", advice),
         subtitle=_reference(advice),
-        caption="Means with 50 % and 90 % intervals; single sessions differ far more.",
+        caption="Means; single sessions differ far more.",
         returns=_returns(advice),
         value=_WEIGHT,
         bars=tuple(_bar(choice) for choice in advice.choices),
@@ -39,7 +39,7 @@ def distances_chart(advice: Advice) -> Curves | None:
     return Curves(
         title=f"Distance through the year: {first.hook_bait.name}{rig}",
         subtitle=_titled(_hours(advice), advice),
-        caption="Means in the middle month of each season, with 50 % intervals.",
+        caption="Means in the middle month of each season.",
         returns=_returns(advice),
         x=Axis("Distance", "m"),
         y=_WEIGHT,

@@ -7,6 +7,7 @@ from analytics.answers.evenness import Evenness, EvennessQuestion, evenness
 from analytics.answers.peg_form import PegForm, PegFormQuestion, peg_form
 from analytics.answers.peg_pair import PegPair, peg_pair
 from api.forms.sheets import Sheet
+from api.serializers.advice import hinting_at_separator
 from api.serializers.peg_form import (
     EvennessQuery,
     EvennessSerializer,
@@ -90,7 +91,8 @@ class EvennessView(AnswerView):
 
     def build(self, parameters: Mapping[str, Any]) -> Evenness:
         question = EvennessQuestion(water=self.kwargs["uid"], **parameters)
-        return evenness(who=self.who, question=question, today=self.today)
+        with hinting_at_separator(parameters):
+            return evenness(who=self.who, question=question, today=self.today)
 
     def sheets(self, answer: Evenness) -> tuple[Sheet, ...]:
         return evenness_sheets(answer)

@@ -137,7 +137,7 @@ def form_along_the_bank(form: PegForm) -> BankIntervals | None:
         subtitle="Multiplier on the water's typical peg, with 50 % and 90 % intervals",
         caption=(
             "Adjusted for who fished, when and with what; neighbouring pegs share strength. Raw means are "
-            "over the water's raw rate."
+            "over the water's raw rate, which its better pegs lift where they are fished more."
         ),
         returns=form.returns,
         pegs=tuple(pegs),
@@ -146,14 +146,14 @@ def form_along_the_bank(form: PegForm) -> BankIntervals | None:
 
 def draw_chances(answer: Evenness) -> Bars | None:
     """The chance to win by peg."""
-    if answer.summary is None or answer.fit is None:
+    if answer.summary is None:
         return None
     even = f"Were all pegs alike each would win {100 * answer.summary.even_chance_win:.1f} % of its matches."
     return Bars(
         title=f"What a draw is worth on {answer.water}",
         subtitle=f"Chance to win, {answer.anglers} equally able anglers",
         caption=f"{even} {answer.summary.in_words}",
-        returns=answer.fit.rows_used,
+        returns=answer.returns,
         value=Axis("chance to win", "%"),
         bars=tuple(Bar(f"peg {item.peg.label}", 100 * item.chance_win) for item in answer.pegs),
     )

@@ -102,7 +102,7 @@ def test_what_cannot_be_asked_is_told_by_field(
 
 @pytest.mark.parametrize("field", ["baits", "rig_types", "methods"])
 def test_words_separated_by_commas_are_told_of_the_semicolon(field: str, ask: Callable[..., Any]) -> None:
-    hint = "Separate several words by ';'."
+    hint = "Separate several by ';'."
     (fault,) = ask(400, **{field: "first, second"})["errors"]
     assert (fault["field"], fault["code"]) == (field, "unknown_word")
     assert fault["detail"].endswith(hint)
@@ -110,8 +110,24 @@ def test_words_separated_by_commas_are_told_of_the_semicolon(field: str, ask: Ca
         assert hint not in ask(400, **{field: words})["detail"]
 
 
-def test_a_peg_that_the_water_has_not_is_not_found(ask: Callable[..., Any]) -> None:
-    assert ask(404, peg="13")["type"] == "/problems/not-found"
+def test_a_peg_that_the_water_has_not_is_named(ask: Callable[..., Any]) -> None:
+    (fault,) = ask(400, peg="13")["errors"]
+    assert fault == {"field": "peg", "code": "unknown_peg", "detail": "Heron-Small Mere has no peg '13'."}
+
+
+@pytest.mark.parametrize(
+    ("question", "detail"),
+    [
+        ({"month": 13}, "A month goes from 1 to 12."),
+        ({"month": 0}, "A month goes from 1 to 12."),
+        ({"month": "May"}, "A month goes from 1 to 12."),
+        ({"month": None, "on": "2025-02-30"}, "Write a day of the calendar as 2025-03-31."),
+    ],
+)
+def test_a_slip_is_answered_with_what_would_do(
+    question: dict[str, Any], detail: str, ask: Callable[..., Any]
+) -> None:
+    assert [fault["detail"] for fault in ask(400, **question)["errors"]] == [detail]
 
 
 def test_a_return_that_arrives_leaves_the_answer_stale(fitted: StockedClub, ask: Callable[..., Any]) -> None:
@@ -151,7 +167,9 @@ def test_no_answer_on_fits_or_advice_holds_a_persons_id(
 def test_a_day_and_its_conditions_can_be_asked_about(ask: Callable[..., Any]) -> None:
     day = ask(month=None, on="2024-12-12", water_temperature_c=1.5, wind_force="gale", tow="strong", peg="7")
     assert (day["month"], day["on"]) == (12, "2024-12-12")
-    assert day["headline"].startswith("Peg 7 on 12 December, 5 h: caster at ")
+    assert day["headline"].startswith(
+        "A gale is no weather for a bank side: stay at home. Peg 7 on 12 December, 5 h: caster at "
+    )
     codes = [caution["code"] for caution in day["cautions"]]
     assert {"gale", "strong_tow", "ice", "lightning_and_carbon"} <= set(codes)
     assert "Beaufort force 8 (gale), water at 1.5 °C" in day["reference"]["sentence"]
@@ -201,7 +219,9 @@ def test_a_group_of_species_without_a_fit_says_how_many_returns_it_takes(ask: Ca
     assert advice["choices"] == [] and advice["past_returns"] is None
     assert advice["no_advice"]["code"] == "no_fit_of_target"
     assert advice["no_advice"]["needed"] == 200
-    assert advice["headline"].startswith("Heron-Small Mere in March: no advice. No fit of silvers")
+    assert advice["headline"].startswith(
+        "Heron-Small Mere in March: no advice. Nothing has been worked out for silvers"
+    )
 
 
 def test_of_four_members_no_number_no_day_and_no_past_returns_are_shown(ask: Callable[..., Any]) -> None:

@@ -77,7 +77,7 @@ def test_nobody_without_a_role_reads_a_figure_of_fewer_than_five_anglers(ask: As
     officer = peg_of(ask("peg-form").json(), FEW)["record"]
     assert officer["anglers"] == 4
     raw = {repr(officer[name]) for name in ("raw_g_per_hour", "raw_ratio")}
-    # 'pegs_fished' is of the open pegs alone, and the same for all.
+    # 'pegs_fished' is the same for all pegs.
     parts = {name: part for name, part in officer["why"]["parts"].items() if name != "pegs_fished"}
     raw |= {repr(part) for part in parts.values()} - {"1.0"}
     for query in ({}, {"season": "summer"}, {"month": "7"}, {"sort": "raw"}):
@@ -193,13 +193,24 @@ def test_what_cannot_be_asked_is_told_by_field(
     assert [fault["field"] for fault in problem["errors"]] == [field]
 
 
-def test_an_absent_peg_or_match_reads_like_anything_that_is_not_there(ask: Ask) -> None:
-    for route, query in (
-        ("peg-form/pair", {"first": "7", "second": "13"}),
-        ("evenness", {"pegs": "7;13"}),
-        ("evenness", {"match": "NONE"}),
-    ):
-        assert ask(route, "organiser", 404, **query).json()["type"] == "/problems/not-found"
+def test_an_absent_match_reads_like_anything_that_is_not_there(ask: Ask) -> None:
+    assert ask("evenness", "organiser", 404, match="NONE").json()["type"] == "/problems/not-found"
+
+
+@pytest.mark.parametrize(
+    ("route", "query", "field", "detail"),
+    [
+        ("peg-form/pair", {"first": "7", "second": "13"}, "second", "has no peg '13'."),
+        ("evenness", {"pegs": "7;13"}, "pegs", "has no peg '13'."),
+        ("evenness", {"pegs": "7,8"}, "pegs", "has no peg '7,8'. Separate several by ';'."),
+    ],
+)
+def test_a_peg_that_the_water_has_not_is_named(
+    ask: Ask, route: str, query: dict[str, str], field: str, detail: str
+) -> None:
+    (fault,) = ask(route, "organiser", 400, **query).json()["errors"]
+    assert (fault["field"], fault["code"]) == (field, "unknown_peg")
+    assert fault["detail"].endswith(detail)
 
 
 def test_tables_and_pictures_come_of_every_answer(ask: Ask) -> None:

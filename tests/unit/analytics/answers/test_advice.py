@@ -14,7 +14,7 @@ from analytics.answers.advice import LEAST_ON_WATER, Advice, advise
 from analytics.answers.question import AdviceQuestion
 from analytics.answers.wording import LEAST_AT_PEG
 from analytics.models import FitRun
-from clubdata.errors import InvalidInput, NotFound
+from clubdata.errors import ClubdataError, InvalidInput, NotFound
 from clubdata.models import Club, Method, Outcome, PegHazard, Return, SessionPart
 from clubdata.rules.units import format_pounds_ounces
 from tests.factories import make_club, make_pegs, make_return, make_water, make_word
@@ -292,6 +292,12 @@ def test_what_is_only_known_to_be_at_least_is_counted_in_the_answer(stored_club:
     assert not any("over the net limit are left out" in note for note in notes)
 
 
+def test_that_it_is_an_association_is_said_once(fitted_club: StoredClub) -> None:
+    advice = ask(fitted_club)
+    assert "not proof of cause" in advice.association
+    assert not [note for note in advice.notes if "proof of cause" in note]
+
+
 def test_an_answer_says_how_one_weight_of_several_parts_was_shared(stored_club: StoredClub) -> None:
     def of_parts() -> list[str]:
         return [note for note in ask(stored_club).notes if "in proportion to what each is expected" in note]
@@ -359,13 +365,19 @@ def test_names_spellings_and_public_ids_ask_the_same(fitted_club: StoredClub) ->
 
 
 @pytest.mark.parametrize(
-    ("values", "field"),
-    [({"water": "no such"}, "water"), ({"peg": "no such"}, "peg"), ({"peg": "peg 11"}, "peg")],
+    ("values", "refusal"),
+    [
+        ({"water": "no such"}, NotFound("There is no such water.", field="water")),
+        ({"peg": "no such"}, InvalidInput("water 0 has no peg 'no such'.", field="peg")),
+        ({"peg": "peg 11"}, InvalidInput("water 0 has no peg 'peg 11'.", field="peg")),
+    ],
 )
-def test_a_place_that_is_not_there(fitted_club: StoredClub, values: dict[str, Any], field: str) -> None:
-    with pytest.raises(NotFound) as refusal:
+def test_a_place_that_is_not_there(
+    fitted_club: StoredClub, values: dict[str, Any], refusal: ClubdataError
+) -> None:
+    with pytest.raises(type(refusal)) as found:
         ask(fitted_club, **values)
-    assert refusal.value.field == field
+    assert (found.value.message, found.value.field) == (refusal.message, refusal.field)
 
 
 @pytest.mark.parametrize(
@@ -395,11 +407,12 @@ def test_another_clubs_places_words_and_run_are_never_read(fitted_club: StoredCl
     make_pegs(make_water(other, "water 0"), "1")
     advice = advise(club=other, question=AdviceQuestion(water="water 0", month=7), today=TODAY)
     assert advice.no_advice is not None and advice.no_advice.code == "no_fit"
-    for question in (
-        AdviceQuestion(water=str(fitted_club.waters["water 0"].uid), month=7),
-        AdviceQuestion(water="water 0", month=7, peg=str(fitted_club.pegs["peg 02"].uid)),
-    ):
-        with pytest.raises(NotFound):
+    question = AdviceQuestion(water=str(fitted_club.waters["water 0"].uid), month=7)
+    with pytest.raises(NotFound):
+        advise(club=other, question=question, today=TODAY)
+    for theirs in (fitted_club.pegs["peg 02"].uid, uuid4()):
+        question = AdviceQuestion(water="water 0", month=7, peg=str(theirs))
+        with pytest.raises(InvalidInput, match=f"^water 0 has no peg '{theirs}'.$"):
             advise(club=other, question=question, today=TODAY)
     with pytest.raises(InvalidInput):
         advise(

@@ -41,6 +41,17 @@ def fish(small: SmallClub, member: Member, *, peg: str = "3", match: bool = True
     return make_return(member, small.pegs[peg], part=part, **{"fished_on": LONG_AGO, **kind, **values})
 
 
+def test_no_hours_show_more_of_a_return_than_the_usual_ones(
+    heron_small: SmallClub, people: list[Member]
+) -> None:
+    for member, weight_g in zip(people, (1010, 2020, 3030, 4040, 5050), strict=False):
+        fish(heron_small, member, weight_g=weight_g)
+    usual, long, short = (ask(heron_small, hours=hours).mean for hours in (5.0, 48.0, 0.5))
+    assert usual is not None and long is not None and short is not None
+    assert usual.grams == 3000.0, "3,030 g to a tenth of a kilogram"
+    assert (long.grams, short.grams) == (28800.0, 300.0), "of those three kilograms, not of 3,030 g"
+
+
 def test_of_four_anglers_nothing_is_said_and_of_five_the_quartiles(
     heron_small: SmallClub, people: list[Member]
 ) -> None:

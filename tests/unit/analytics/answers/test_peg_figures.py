@@ -68,7 +68,7 @@ def test_a_raw_ratio_is_taken_apart_exactly() -> None:
     one = row(hours=20.0, weight_g=16000.0, fitted_g=14000.0, who=4.0, season=-1.0, believed=23.0)
     other = row(hours=30.0, weight_g=12000.0, fitted_g=12500.0, who=-3.0, tackle=2.0)
     water = WaterFigures.of({"one": one, "other": other}, {"one": 0.2, "other": -0.2})
-    assert water.log_multiplier == pytest.approx((20 * 0.2 - 30 * 0.2) / 50)
+    assert water.multiplier == pytest.approx((20 * math.exp(0.2) + 30 * math.exp(-0.2)) / 50)
     found = why_they_differ(one, 0.2, water)
     assert found.raw_ratio == pytest.approx((16000 / 20) / (28000 / 50))
     assert found.multiplier * math.prod(found.parts.values()) * found.remainder == pytest.approx(
@@ -76,8 +76,25 @@ def test_a_raw_ratio_is_taken_apart_exactly() -> None:
     )
     assert found.parts["who"] == pytest.approx(math.exp(4 / 20 - 1 / 50))
     assert found.parts["held_back"] == pytest.approx((23 / 20) / (43 / 40))
-    assert found.parts["pegs_fished"] == pytest.approx(math.exp(-water.log_multiplier))
+    assert found.parts["pegs_fished"] == pytest.approx(1 / water.multiplier)
     assert found.parts["conditions"] == 1.0
+
+
+def test_where_all_else_is_alike_the_pegs_fished_are_all_of_the_difference() -> None:
+    logs = {"best": 0.8, "usual": 0.0, "least": -0.8}
+    rows = {
+        peg: row(
+            hours=hours,
+            weight_g=100 * hours * math.exp(logs[peg]),
+            fitted_g=100 * hours * math.exp(logs[peg]),
+        )
+        for peg, hours in (("best", 60.0), ("usual", 20.0), ("least", 10.0))
+    }
+    water = WaterFigures.of(rows, logs)
+    for peg, figures_of in rows.items():
+        found = why_they_differ(figures_of, logs[peg], water)
+        assert found.remainder == pytest.approx(1.0)
+        assert found.raw_ratio == pytest.approx(found.multiplier * found.parts["pegs_fished"])
 
 
 def test_a_peg_of_blanks_has_a_raw_ratio_of_nought() -> None:
