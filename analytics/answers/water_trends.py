@@ -81,7 +81,7 @@ def water_trends(*, club: Club, target: str, sees_all: bool) -> WaterTrends:
     return replace(
         _compared(answer, stored, scope, names, sees_all=sees_all),
         reference=trend_reference(stored.estimates, scope, names, by="waters", year=None),
-        notes=trend_notes(fit, by="waters", studied=None),
+        notes=trend_notes(fit, by="waters", studied=None, target=target),
         fit=fit,
     )
 

@@ -219,7 +219,8 @@ def test_a_group_of_species_has_trends_of_its_own_once_it_has_a_run(stored_club:
         assert part.standardised is not None
     notes = " ".join(carp.notes)
     assert "for everything caught, not for one group" in notes and "still being made" not in notes
-    assert water_trends(club=stored_club.club, target="carp", sees_all=True).pairs
+    waters = water_trends(club=stored_club.club, target="carp", sees_all=True)
+    assert waters.pairs and any(note.startswith("Of carp alone") for note in waters.notes)
 
 
 def test_a_group_that_the_club_does_not_count_is_refused(fitted_club: StoredClub) -> None:
