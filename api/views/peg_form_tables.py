@@ -27,11 +27,11 @@ _STANDING = (
     Column("chance_top_quarter", "Chance of the top quarter", kind=Kind.NUMBER),
 )
 _RECORD = (
-    Column("returns", "Returns", "returns", "Of known weight; empty where kept back.", Kind.WHOLE),
+    Column("returns", "Returns", "", "Of known weight; empty where kept back.", Kind.WHOLE),
     Column("blanks", "Blanks", "returns", kind=Kind.WHOLE),
     Column("matches", "In matches", "returns", kind=Kind.WHOLE),
     Column("pleasure", "For pleasure", "returns", kind=Kind.WHOLE),
-    Column("anglers", "Anglers", "anglers", kind=Kind.WHOLE),
+    Column("anglers", "Anglers", kind=Kind.WHOLE),
     Column("raw_g_per_hour", "Raw rate", "g/h", kind=Kind.NUMBER),
     Column("raw_ratio", "Raw ratio", description="Over the water's raw rate.", kind=Kind.NUMBER),
     Column("own_share", "Share of its own returns", kind=Kind.NUMBER),
@@ -51,7 +51,7 @@ _WHY = (
 _YEARS = (
     Column("peg", "Peg"),
     Column("year", "Year", kind=Kind.WHOLE),
-    Column("returns", "Returns", "returns", kind=Kind.WHOLE),
+    Column("returns", "Returns", kind=Kind.WHOLE),
     Column("ratio", "Over expected", kind=Kind.NUMBER),
     Column("lower_90", "Lower end, 90 %", kind=Kind.NUMBER),
     Column("upper_90", "Upper end, 90 %", kind=Kind.NUMBER),
@@ -106,7 +106,7 @@ def evenness_sheets(answer: Evenness) -> tuple[Sheet, ...]:
     summary = (
         Column("even_chance_win", "Chance to win were all even", kind=Kind.NUMBER),
         Column("win_ratio", "Largest over smallest chance to win", kind=Kind.NUMBER),
-        Column("effective_pegs", "Effective number of pegs", "pegs", kind=Kind.NUMBER),
+        Column("effective_pegs", "Effective number of pegs", kind=Kind.NUMBER),
         Column("in_words", "In words", kind=Kind.TEXT),
     )
     pegs = [{"peg": item.peg.label} | _of(item, columns[1:]) for item in answer.pegs]

@@ -13,6 +13,7 @@ from django.db import connection
 from django.http import HttpResponse
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
+from openpyxl import load_workbook
 from rest_framework.test import APIClient
 
 from api.views.answers import BODIES
@@ -222,6 +223,11 @@ def test_tables_and_pictures_come_of_every_answer(ask: Ask) -> None:
         if not route.endswith("pair"):
             for width in ("phone", "print"):
                 assert ask(route, format="svg", width=width, **query).content.startswith(b"<?xml")
+    workbook = load_workbook(io.BytesIO(ask("peg-form", format="xlsx").content))
+    for sheet in workbook:
+        for heading in (str(cell.value) for cell in sheet[1]):
+            title, _, unit = heading.lower().rstrip(")").partition(" (")
+            assert not unit or unit not in title, "no unit says the title again"
     why = ask("peg-form", format="csv", sheet="why").content.decode("utf-8-sig")
     for row in csv.DictReader(io.StringIO(why)):
         names = [name for name in row if name not in ("peg", "raw_ratio", "why_in_words")]
