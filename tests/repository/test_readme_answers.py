@@ -218,9 +218,10 @@ def two_places(value: float) -> str:
     return f"{value:.2f}".removeprefix("0")
 
 
-def grams(pounds_ounces: str) -> float:
-    pounds, _, ounces, _ = pounds_ounces.split()
-    return (16 * int(pounds) + int(ounces)) * 28.349523125
+def grams(shown: str) -> float:
+    """Of '1 lb 8 oz', '27 lb' or '6 oz'."""
+    told = {unit: int(number) for number, unit in re.findall(r"(\d+) (lb|oz)", shown)}
+    return (16 * told.get("lb", 0) + told.get("oz", 0)) * 28.349523125
 
 
 def shortened(section: str) -> Iterator[dict[str, Any]]:
