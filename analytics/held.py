@@ -16,8 +16,6 @@ from uuid import UUID
 #: After so long a newer run is read by whoever asks, prepared or not.
 PATIENCE_S = 5.0
 
-_ahead: ContextVar[bool] = ContextVar("ahead", default=False)
-
 
 @dataclass(frozen=True, slots=True)
 class Source:
@@ -25,6 +23,9 @@ class Source:
 
     run_uid: UUID
     study_uid: UUID | None
+
+
+_ahead: ContextVar[tuple[int, Source] | None] = ContextVar("ahead", default=None)
 
 
 @dataclass(slots=True)
@@ -65,17 +66,19 @@ class Held:
             self._holdings.clear()
 
     def of(self, club_pk: int) -> Source | None:
-        """The source that is held, None where none is, or for whoever works ahead."""
-        if _ahead.get():
-            return None
+        """The source that is held, None where none is."""
+        prepared = _prepared(club_pk)
+        if prepared is not None:
+            return prepared
         with self._lock:
             holding = self._holdings.get(club_pk)
             return None if holding is None else holding.source
 
     def choose(self, club_pk: int, promoted: Source | None) -> Source | None:
         """What to answer from, where `promoted` is what is promoted now."""
-        if _ahead.get():
-            return promoted
+        prepared = _prepared(club_pk)
+        if prepared is not None:
+            return prepared
         with self._lock:
             holding = self._holdings.get(club_pk)
             if holding is None or holding.source == promoted:
@@ -93,13 +96,18 @@ class Held:
 
 
 @contextmanager
-def working_ahead() -> Iterator[None]:
-    """Within it this thread answers from what is promoted, whatever is held."""
-    token = _ahead.set(True)
+def working_ahead(club_pk: int, source: Source) -> Iterator[None]:
+    """Within it this thread answers the club from this source, whatever is held or promoted."""
+    token = _ahead.set((club_pk, source))
     try:
         yield
     finally:
         _ahead.reset(token)
+
+
+def _prepared(club_pk: int) -> Source | None:
+    ahead = _ahead.get()
+    return ahead[1] if ahead is not None and ahead[0] == club_pk else None
 
 
 HELD = Held()

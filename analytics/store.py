@@ -10,6 +10,7 @@ from collections import OrderedDict
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from functools import lru_cache
 from typing import Any
 from uuid import UUID
 
@@ -50,6 +51,8 @@ __all__ = [
 #: Runs of a club that stay; older ones go when a new one is stored, save the promoted one.
 KEPT_RUNS = 5
 CACHED_RUNS = 8
+#: Rows of runs without their numbers.
+CACHED_ROWS = 32
 COVARIANCE_DTYPE = "<f8"
 HEAVY = ("covariance", "support", "observed", "spec", "deviances", "check_report")
 
@@ -121,11 +124,19 @@ def served_run(*, club: Club, target: str = "") -> FitRun | None:
     held = HELD.of(club.pk)
     if held is None:
         return promoted_run(club=club, target=target)
-    runs = FitRun.objects.filter(club=club, format=FORMAT, target=target)
-    runs = runs.filter(beside__uid=held.run_uid) if target else runs.filter(uid=held.run_uid)
-    run: FitRun | None = runs.defer(*HEAVY).first()
-    # One that is held may have been swept.
-    return promoted_run(club=club) if run is None and not target else run
+    try:
+        return _row_of(club.pk, held.run_uid, target)
+    except FitRun.DoesNotExist:
+        # The one that is held may have been swept; a group's may come with its study.
+        return None if target else promoted_run(club=club)
+
+
+@lru_cache(maxsize=CACHED_ROWS)
+def _row_of(club_pk: int, run_uid: UUID, target: str) -> FitRun:
+    runs = FitRun.objects.filter(club_id=club_pk, format=FORMAT, target=target)
+    runs = runs.filter(beside__uid=run_uid) if target else runs.filter(uid=run_uid)
+    run: FitRun = runs.defer(*HEAVY).get()
+    return run
 
 
 _cache: OrderedDict[UUID, StoredFit] = OrderedDict()
@@ -168,6 +179,7 @@ def forget() -> None:
     """Empty the cache."""
     with _cache_lock:
         _cache.clear()
+    _row_of.cache_clear()
 
 
 def _run_values(fitted: Fitted, document: Mapping[str, Any], now: datetime) -> dict[str, Any]:

@@ -21,7 +21,7 @@ from django.utils import timezone
 from analytics.catchrate.estimates import FORMAT
 from analytics.held import HELD, Held, Source, working_ahead
 from analytics.models import FitRun
-from analytics.store import DamagedFit, load_fit, promoted_run
+from analytics.store import DamagedFit, load_fit, served_run
 from api.usual import usual_addresses
 from clubdata.errors import ClubdataError
 from clubdata.models import Club
@@ -130,7 +130,7 @@ class Ahead:
         """Load the new run, answer the questions of before and the usual ones from it, and turn to it."""
         until = time.monotonic() + READY_AFTER_S
         club, before = Club.objects.get(pk=club_pk), self._held.of(club_pk)
-        with working_ahead():
+        with working_ahead(club_pk, source):
             _read(club)
             waiting = self._questions(here, club)
             for answer in waiting:
@@ -203,7 +203,7 @@ def _tried(answer: Again, club: Club) -> None:
 
 
 def _read(club: Club) -> None:
-    run = promoted_run(club=club)
+    run = served_run(club=club)
     if run is None:
         return
     try:

@@ -3,8 +3,10 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
+from functools import lru_cache
 from uuid import UUID
 
+from analytics.held import HELD
 from clubdata.errors import InvalidInput, NotFound
 from clubdata.models import Club, Peg, PegHazard, Water
 from clubdata.rules.cautions import Caution, forbids_advice, means_power_line
@@ -15,6 +17,8 @@ from clubdata.services.waters import standing_hazards
 #: A count of pegs, since their spacing is not recorded; common practice, no source.
 PLACES_CLEAR_OF_A_LINE = 3
 MOST_OTHER_PEGS = 4
+#: Waters that stay known with their pegs, as long as the club's records stay as they are.
+KEPT_WATERS = 64
 
 _TELL_THE_CLUB = "Tell the club's water officer or a bailiff."
 _TELL_THE_NETWORK = (
@@ -132,10 +136,8 @@ def find_place(*, club: Club, water: str, peg: str | None, today: date) -> Place
     :raises NotFound: the club has no such water.
     :raises InvalidInput: the water has no such peg.
     """
-    found = next((item for item in Water.objects.filter(club=club) if _is(item.uid, item.name, water)), None)
-    if found is None:
-        raise NotFound("There is no such water.", field="water")
-    pegs = _pegs(found, today=today)
+    read = _read if HELD.of(club.pk) is None else _kept
+    found, pegs = read(club.uid, (club.revision, club.places_revision), water, today)
     if peg is None:
         return Place(found, pegs, None)
     asked = next((here for here in pegs if _is(here.peg.uid, here.peg.label, peg)), None)
@@ -147,6 +149,23 @@ def find_place(*, club: Club, water: str, peg: str | None, today: date) -> Place
 def no_such_peg(water: Water, asked: str, *, field: str) -> InvalidInput:
     """What to say of a peg that the water has not: of another water's or club's the same."""
     return InvalidInput(f"{water.name} has no peg '{asked}'.", field=field, code="unknown_peg")
+
+
+def _read(
+    club_uid: UUID,
+    revisions: tuple[int, int],  # noqa: ARG001 - what is known ends with them
+    water: str,
+    today: date,
+) -> tuple[Water, tuple[PegHere, ...]]:
+    waters = Water.objects.filter(club__uid=club_uid)
+    found = next((item for item in waters if _is(item.uid, item.name, water)), None)
+    if found is None:
+        raise NotFound("There is no such water.", field="water")
+    return found, tuple(_pegs(found, today=today))
+
+
+#: For a process that keeps answers as well, under the same revisions.
+_kept = lru_cache(maxsize=KEPT_WATERS)(_read)
 
 
 def _pegs(water: Water, *, today: date) -> list[PegHere]:

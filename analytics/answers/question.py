@@ -2,11 +2,14 @@
 
 import math
 from calendar import month_name
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
+from functools import lru_cache
 from typing import Any, NamedTuple
 from uuid import UUID
 
+from analytics.held import HELD
 from clubdata.errors import InvalidInput
 from clubdata.models import Club, HookBait, Method, RigType, SessionKind, Species
 from clubdata.models.returns import MOST_DISTANCE_M, MOST_HOURS, Tow
@@ -15,6 +18,8 @@ from clubdata.rules.wind import BEAUFORT_SCALE, read_force
 from clubdata.services.lexicon import read_lexicon
 
 COLDEST_C, WARMEST_C = -2.0, 40.0
+#: Lists of words that stay known, as long as the club's records stay as they are.
+KEPT_KINDS = 64
 STRONGEST_FORCE = len(BEAUFORT_SCALE) - 1
 
 
@@ -190,7 +195,7 @@ def limits_of(*, club: Club, question: AdviceQuestion) -> Limits:
         rigs=_codes(club, "rig type", question.rig_types, "rig_types", rigs),
         longest_pole_m=question.longest_pole_m,
     )
-    known = {} if question.methods is None else _tackle(Method, club)
+    known: Mapping[int, Tackle] = {} if question.methods is None else _tackle(Method, club)
     methods = _codes(club, "method", question.methods, "methods", known)
     tackle = {item.uid.hex: item for item in (*baits.values(), *rigs.values())}
     codes = {key: item.uid.hex for key, item in baits.items()}
@@ -198,14 +203,27 @@ def limits_of(*, club: Club, question: AdviceQuestion) -> Limits:
     return Limits(allowed=allowed, methods=methods, tackle=tackle, baits=asked, bait_codes=codes)
 
 
-def _tackle(kind: Any, club: Club) -> dict[int, Tackle]:
+def _tackle(kind: Any, club: Club) -> Mapping[int, Tackle]:
     """The club's entries of a kind by their key."""
-    rows = kind.objects.filter(club=club).values_list("id", "uid", "name")
+    read = _read if HELD.of(club.pk) is None else _kept
+    return read(kind, club.uid, (club.revision, club.places_revision))
+
+
+def _read(
+    kind: Any,
+    club_uid: UUID,
+    revisions: tuple[int, int],  # noqa: ARG001 - what is known ends with them
+) -> Mapping[int, Tackle]:
+    rows = kind.objects.filter(club__uid=club_uid).values_list("id", "uid", "name")
     return {key: Tackle(uid, name) for key, uid, name in rows}
 
 
+#: For a process that keeps answers as well, under the same revisions.
+_kept = lru_cache(maxsize=KEPT_KINDS)(_read)
+
+
 def _codes(
-    club: Club, kind: str, words: tuple[str, ...] | None, field: str, entries: dict[int, Tackle]
+    club: Club, kind: str, words: tuple[str, ...] | None, field: str, entries: Mapping[int, Tackle]
 ) -> frozenset[str] | None:
     """The codes of what the member named.
 

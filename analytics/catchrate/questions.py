@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -17,6 +18,9 @@ BoolArray = NDArray[np.bool_]
 
 #: A question is never 'not recorded'.
 MISSING_INDICATORS = ("distance_missing", "water_temperature_missing")
+
+#: Crossings of levels that are kept.
+KEPT_CROSSINGS = 128
 
 MONTHS = tuple(str(number) for number in range(1, 13))
 
@@ -116,9 +120,7 @@ def _words(estimates: Estimates, questions: Questions, months: NDArray[np.int64]
     for name in ("session_kind", "year"):
         words[name] = _filled(_coded(getattr(questions, name), size), getattr(reference, name))
     in_month = Coded((months - 1).astype(np.int32), MONTHS)
-    words["hook_bait_month"] = _crossed(
-        words["hook_bait"], in_month, lambda bait, month: bait_month(bait, int(month))
-    )
+    words["hook_bait_month"] = _crossed(words["hook_bait"], in_month, _bait_month)
     words["water_year"] = _crossed(words["water"], words["year"], water_year)
     words["wind"] = _winds(questions.wind_force, reference.wind, size)
     for name in MISSING_INDICATORS:
@@ -126,6 +128,10 @@ def _words(estimates: Estimates, questions: Questions, months: NDArray[np.int64]
     # A match day that is a term of its own takes part in averaging alone.
     words["match_day"] = _coded(None, size)
     return words
+
+
+def _bait_month(bait: str, month: str) -> str | None:
+    return bait_month(bait, int(month))
 
 
 def _winds(forces: Numbers, usual: str, size: int) -> Coded:
@@ -188,4 +194,12 @@ def _crossed(left: Coded, right: Coded, name: Callable[[str, str], str | None]) 
     """The levels of two columns together, -1 where either is not known."""
     codes = left.codes * np.int32(len(right.levels)) + right.codes
     codes[(left.codes == NO_LEVEL) | (right.codes == NO_LEVEL)] = NO_LEVEL
-    return Coded(codes, tuple(str(name(one, other)) for one in left.levels for other in right.levels))
+    return Coded(codes, _crossed_levels(left.levels, right.levels, name))
+
+
+@lru_cache(maxsize=KEPT_CROSSINGS)
+def _crossed_levels(
+    left: tuple[str, ...], right: tuple[str, ...], name: Callable[[str, str], str | None]
+) -> tuple[str, ...]:
+    """Kept: the same hook baits are crossed with the same months in every question of a fit."""
+    return tuple(str(name(one, other)) for one in left for other in right)

@@ -7,6 +7,7 @@ contributes, -1 contributes nothing, and a table of None is the identity.
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -30,6 +31,9 @@ NO_LEVEL = -1
 UNSEEN = -2
 
 MONTHS = 12
+
+#: Lists of asked levels whose places among a term's own are kept.
+KEPT_PLACES = 256
 
 #: The precision that holds a sum at zero (standard deviation .001).
 STIFF = 1e6
@@ -141,18 +145,36 @@ class LearnedFactor:
     def encode(self, features: Features) -> Encoded:
         """Unrecorded values and the reference contribute nothing; unseen levels are flagged."""
         values = features[self.spec.feature]
+        if isinstance(values, Coded):
+            places, some_unseen = _places(self.levels, self.reference, values.levels)
+            codes = places[values.codes]
+            if not some_unseen:
+                return Encoded(codes, None, self.size)
+            return Encoded(np.maximum(codes, NO_LEVEL), None, self.size, codes == UNSEEN)
         index: dict[Any, int] = {level: code for code, level in enumerate(self.levels)}
         if self.reference is not None:
             index[self.reference] = NO_LEVEL
-        if isinstance(values, Coded):
-            places = [index.get(level, UNSEEN) for level in values.levels] + [NO_LEVEL]
-            codes = np.array(places, dtype=np.int32)[values.codes]
-            unseen = codes == UNSEEN if UNSEEN in places else None
-            return Encoded(np.maximum(codes, NO_LEVEL), None, self.size, unseen)
         index[None] = NO_LEVEL
         codes = np.fromiter((index.get(value, UNSEEN) for value in values), np.int32, len(values))
         absent = np.fromiter((value is None for value in values), np.bool_, len(values))
         return Encoded(np.maximum(codes, NO_LEVEL), None, self.size, codes == UNSEEN, absent)
+
+
+@lru_cache(maxsize=KEPT_PLACES)
+def _places(
+    levels: tuple[str, ...], reference: str | None, asked: tuple[str, ...]
+) -> tuple[NDArray[np.int32], bool]:
+    """The code of each level that is asked about, then of none named; and whether one was never met.
+
+    Kept, since questions of one fit name the same levels again and again.
+    """
+    index = {level: code for code, level in enumerate(levels)}
+    if reference is not None:
+        index[reference] = NO_LEVEL
+    places = [*(index.get(level, UNSEEN) for level in asked), NO_LEVEL]
+    codes = np.array(places, dtype=np.int32)
+    codes.setflags(write=False)
+    return codes, UNSEEN in places
 
 
 @dataclass(frozen=True, slots=True)

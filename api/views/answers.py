@@ -181,7 +181,7 @@ class AnswerView(ClubView):
 
     def _write(self, form: Form) -> Body:
         answer = self.build(self._own_parameters())
-        data = self.serializer(answer).data
+        data = self.serializer.shape().to_representation(answer)
         rendered = Rendered(
             noun=self.noun,
             data=data,

@@ -9,10 +9,14 @@ and fitted, and the real web server answers with its threads. Every kind of answ
 indexed read, as many bytes. One JSON line a kind gives medians in milliseconds and their ratios to `bare`:
 
 - `warm`: asked before, nothing has changed; `unchanged`: the same with its ETag, answered 304;
-- `after_fit`: the first time that a question asked before is asked of a new fit, a moment after it;
-- `after_fit_new`: the same of a question that was never asked; `at_once`: the very first question, asked
-  the moment that the fit is stored, before the web process can have read it ahead;
+- `at_once`: asked before, and asked again the moment that a new fit is stored; `meanwhile`: the same, a few
+  times a second until the web process has surely turned to it;
+- `after_fit`: a moment later, what was asked before; `after_fit_usual`: what is usually asked (`api.usual`)
+  and was not; `after_fit_unusual`: what is neither. Each of the two has as many questions as `asked_from`
+  says, and takes the next one after every fit.
 - `nothing`: `warm` as a ratio to a view that asks nobody anything.
+
+`told_old` counts, by way, the answers that were of the fit before.
 
 A "new fit" is a real one: a return is handed in, and the worker's code fits and promotes.
 """
@@ -25,12 +29,14 @@ import random
 import statistics
 import tempfile
 import time
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
+from urllib.parse import urlencode
 
 from clubdata.demo.files import RETURNS_FILE
 from tests.benchmarks.reading import SERVER, scratch_database
@@ -38,6 +44,8 @@ from tests.services.stage import Office, Stage, free_port, stage_environ, wait_f
 
 #: What a moment after a fit is, in seconds: the web process looks for a new one twice a second.
 MOMENT_S = 2.0
+#: Between two questions of that moment.
+PAUSE_S = 0.05
 WARM_UP = 20
 
 
@@ -63,6 +71,11 @@ class Site:
         took_ms = (time.perf_counter() - begun) * 1000
         return took_ms, answer.status, body, answer.headers.get("ETag", "")
 
+    def json(self, path: str) -> Any:
+        _, status, body, _ = self.get(path)
+        assert status == 200, (path, status, body[:300])
+        return json.loads(body)
+
     def timed(self, path: str, status: int = 200, **headers: str) -> float:
         took_ms, found, body, _ = self.get(path, **headers)
         assert found == status, (path, found, body[:300])
@@ -71,24 +84,42 @@ class Site:
 
 @dataclass(frozen=True)
 class Kind:
-    """A question, and others of its kind that nobody asks before a fit."""
+    """A question, and others of its kind that nobody asks before a fit: usual ones, and others."""
 
     name: str
     path: str
-    never_asked: tuple[str, ...]
+    usual: tuple[str, ...]
+    unusual: tuple[str, ...]
 
 
-def kinds(water: str) -> list[Kind]:
-    of_water, club = f"/api/v1/clubs/heron/waters/{water}", "/api/v1/clubs/heron"
-    months = tuple(
-        f"{of_water}/advice/?month={month}&hours={hours}" for hours in (3, 6) for month in range(1, 13)
-    )
-    forms = tuple(f"{of_water}/peg-form/?month={month}" for month in range(1, 13))
-    trends = ("bait-month", "distance-season", "temperature", "year", "year-month")
+def kinds(site: Site) -> list[Kind]:
+    """About the first water; the usual questions are those that the others of the club ask."""
+    club = "/api/v1/clubs/heron"
+    waters = [row["uid"] for row in site.json(f"{club}/waters/")["results"]]
+    here, *others = (f"{club}/waters/{uid}" for uid in waters)
+    pegs = [peg["label"] for peg in site.json(f"{here}/pegs/")["results"] if peg["in_use"]]
+    month = datetime.now(UTC).month
+    of_months = itertools.product((3, 6), range(1, 13))
+    trends = itertools.product((here, *others), ("bait-month", "distance-season", "temperature"))
     return [
-        Kind("advice", f"{of_water}/advice/?month=7", months),
-        Kind("peg form", f"{of_water}/peg-form/", forms),
-        Kind("trends", f"{club}/trends/", tuple(f"{of_water}/trends/?by={by}" for by in trends)),
+        Kind(
+            "advice",
+            f"{here}/advice/?month=7",
+            tuple(f"{here}/advice/?{urlencode({'month': month, 'peg': label})}" for label in pegs),
+            tuple(f"{here}/advice/?month={number}&hours={hours}" for hours, number in of_months),
+        ),
+        Kind(
+            "peg form",
+            f"{here}/peg-form/",
+            tuple(f"{water}/peg-form/" for water in others),
+            tuple(f"{here}/peg-form/?month={number}" for number in range(1, 13)),
+        ),
+        Kind(
+            "trends",
+            f"{club}/trends/",
+            tuple(f"{water}/trends/{by}" for water in (here, *others) for by in ("", "?by=year")),
+            tuple(f"{water}/trends/?by={by}" for water, by in trends),
+        ),
     ]
 
 
@@ -167,24 +198,53 @@ def fit_anew(office: Office) -> None:
     assert office("work", job_id=office("want_fit")) == "finished"
 
 
-def measure_after_fits(site: Site, office: Office, asked: list[Kind], fits: int, times: Times) -> None:
-    """Of every new fit, each kind once as asked before and once as never asked; then, of another, at once."""
-    for number in range(fits):
-        for kind in asked:
-            site.timed(kind.path)
-        fit_anew(office)
-        time.sleep(MOMENT_S)
-        for kind in asked:
-            times[kind.name]["after_fit"].append(site.timed(kind.path))
-        for kind in asked:
-            question = kind.never_asked[number % len(kind.never_asked)]
-            times[kind.name]["after_fit_new"].append(site.timed(question))
-        fit_anew(office)
-        first = asked[number % len(asked)]
-        times[first.name]["at_once"].append(site.timed(first.path))
+@dataclass
+class AfterFits:
+    """What is measured after every new fit, and how many answers were of the fit before."""
+
+    site: Site
+    office: Office
+    asked: list[Kind]
+    times: Times
+    told_old: Counter[str] = field(default_factory=Counter)
+    told_new: Counter[str] = field(default_factory=Counter)
+
+    def measure(self, fits: int) -> None:
+        for number in range(fits):
+            before = self.uid_told(self.asked[0].path)
+            for kind in self.asked:
+                self.site.timed(kind.path)
+            fit_anew(self.office)
+            # The server may have closed a connection that was idle so long.
+            self.site.connection.close()
+            first = number % len(self.asked)
+            in_turn = [*self.asked[first:], *self.asked[:first]]
+            for kind in in_turn:
+                self.ask(kind, "at_once", kind.path, before)
+            until = time.monotonic() + MOMENT_S
+            for kind in itertools.cycle(in_turn):
+                if time.monotonic() > until:
+                    break
+                time.sleep(PAUSE_S)
+                self.ask(kind, "meanwhile", kind.path, before)
+            for kind in in_turn:
+                self.ask(kind, "after_fit", kind.path, before)
+                self.ask(kind, "after_fit_usual", kind.usual[number % len(kind.usual)], before)
+                self.ask(kind, "after_fit_unusual", kind.unusual[number % len(kind.unusual)], before)
+
+    def ask(self, kind: Kind, way: str, path: str, before: str) -> None:
+        took_ms, status, body, _ = self.site.get(path)
+        assert status == 200, (path, status, body[:300])
+        self.times[kind.name][way].append(took_ms)
+        told = json.loads(body)["fit"]["uid"]
+        (self.told_old if told == before else self.told_new)[way] += 1
+
+    def uid_told(self, path: str) -> str:
+        return str(self.site.json(path)["fit"]["uid"])
 
 
-def report(times: Times, sizes: dict[str, int]) -> Iterator[dict[str, Any]]:
+def report(times: Times, sizes: dict[str, int], asked: list[Kind]) -> Iterator[dict[str, Any]]:
+    asked_from = {kind.name: {"usual": len(kind.usual), "unusual": len(kind.unusual)} for kind in asked}
     for name, ways in times.items():
         medians = {way: statistics.median(found) for way, found in ways.items()}
         bare = medians["bare"]
@@ -194,7 +254,9 @@ def report(times: Times, sizes: dict[str, int]) -> Iterator[dict[str, Any]]:
             "ms": {way: round(found, 2) for way, found in medians.items()},
             "ratio": {way: round(found / bare, 2) for way, found in medians.items() if way != "nothing"},
             "warm_to_nothing": round(medians["warm"] / medians["nothing"], 2),
+            "slowest_ms": {way: round(max(found), 2) for way, found in ways.items()},
             "times": {way: len(found) for way, found in ways.items()},
+            "asked_from": asked_from[name],
         }
 
 
@@ -205,12 +267,13 @@ def main() -> None:
     parser.add_argument("--server", default=SERVER, help="a PostgreSQL server, or 'sqlite'")
     given = parser.parse_args()
     with staged(given.server) as (site, office):
-        water = json.loads(site.get("/api/v1/clubs/heron/waters/")[2])["results"][0]["uid"]
-        asked = kinds(water)
+        asked = kinds(site)
         times, sizes = measure_warm(site, asked, given.rounds)
-        measure_after_fits(site, office, asked, given.fits, times)
-        for line in report(times, sizes):
+        after = AfterFits(site, office, asked, times)
+        after.measure(given.fits)
+        for line in report(times, sizes, asked):
             print(json.dumps(line))
+        print(json.dumps({"told_old": after.told_old, "told_new": after.told_new}))
 
 
 if __name__ == "__main__":

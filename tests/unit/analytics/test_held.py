@@ -81,10 +81,11 @@ def test_where_no_run_is_promoted_any_more_none_is_held(held: Held) -> None:
     assert held.of(CLUB) is None
 
 
-def test_whoever_works_ahead_answers_from_what_is_promoted(held: Held) -> None:
-    old, new = source(), source()
+def test_whoever_works_ahead_answers_from_what_they_prepare(held: Held) -> None:
+    old, new, newest = source(), source(), source()
     held.begin(CLUB, old)
-    with working_ahead():
-        assert held.choose(CLUB, new) == new
-        assert held.of(CLUB) is None
-    assert held.choose(CLUB, new) == old
+    held.begin(OTHER, old)
+    with working_ahead(CLUB, new):
+        assert held.choose(CLUB, newest) == held.of(CLUB) == new
+        assert held.choose(OTHER, newest) == held.of(OTHER) == old
+    assert held.choose(CLUB, newest) == held.of(CLUB) == old

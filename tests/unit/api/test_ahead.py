@@ -134,6 +134,9 @@ def test_a_hazard_noted_while_the_fit_before_still_answers_shows_in_the_next_ans
     assert fit_told(fitted, client_for) == before
     pegs = ask(fitted, client_for).json()["pegs"]
     assert {row["peg"]: row["hazard"] for row in pegs}["7"] is True
+    form = ask(fitted, client_for, "peg-form").json()
+    assert "7" not in [row["peg"]["label"] for row in form["pegs"]]
+    assert "7" in [row["peg"]["label"] for row in form["left_out"]]
 
 
 @pytest.mark.slow
