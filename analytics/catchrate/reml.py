@@ -22,8 +22,8 @@ from analytics.catchrate.system import Covariance, System
 #: The largest step of a log smoothing parameter.
 LARGEST_STEP = 3.0
 
-#: Steps shorter than this, and slopes steeper, are Newton's own business.
-SMALL_STEP, NEAR_THE_BOTTOM = 0.02, 0.5
+#: Steps shorter than this, and slopes steeper or flatter, are Newton's own business.
+SMALL_STEP, NEAR_THE_BOTTOM, FLAT = 0.02, 0.5, 1e-3
 
 #: Nearly nothing: of the degrees of freedom that a penalty holds, those that the data spent; and of its
 #: rank, those that it holds.
@@ -116,9 +116,9 @@ class Search:
         """One step down the criterion; what has a gradient below `settled` stays, however flat it lies."""
         moving = self.free(found.gradient) & (np.abs(found.gradient) > settled)
         free = np.flatnonzero(moving)
-        change = _steps(found, free)
+        change, doubted = _steps(found, free)
         # Newton's short steps are the better ones: they know of the other parameters.
-        for j in free[np.abs(change[free]) > FAR]:
+        for j in np.flatnonzero(doubted | (np.abs(change) > FAR)):
             if found.freedom[j] < LITTLE_SPENT * found.held[j]:
                 change[j] = _towards_nothing(found.gradient[j], found.hessian[j, j], self.upper - self.rho[j])
             elif found.held[j] < LITTLE_HELD * found.ranks[j]:
@@ -139,7 +139,9 @@ class Search:
         earlier, slope = self.before
         turned = (slope * gradient < 0) & (np.abs(gradient) > 0.5 * np.abs(slope))
         # Far from the bottom a slope turns with the dispersion and the coefficients as well.
-        turned &= np.maximum(np.abs(gradient), np.abs(slope)) < NEAR_THE_BOTTOM
+        steepest = np.maximum(np.abs(gradient), np.abs(slope))
+        # Nor is it for one parameter of all to turn back where it lies flat: its slope is the others' doing.
+        turned &= (steepest < NEAR_THE_BOTTOM) & (steepest > FLAT)
         return turned & (np.abs(self.rho - earlier) > SMALL_STEP)
 
 
@@ -158,9 +160,10 @@ def _towards_nothing(gradient: float, hessian: float, room: float) -> float:
     return -min(float(np.log1p(gradient / bend)), LARGEST_STEP)
 
 
-def _steps(found: Derivatives, free: NDArray[np.int64]) -> FloatArray:
-    """Newton's steps, (q,), and where one is too long to be trusted, Fellner and Schall's for that one."""
-    step = np.zeros(len(found.gradient))
+def _steps(found: Derivatives, free: NDArray[np.int64]) -> tuple[FloatArray, NDArray[np.bool_]]:
+    """Newton's steps, (q,), and where one is too long to be trusted, Fellner and Schall's for that one; which
+    those are, (q,)."""
+    step, changed = np.zeros(len(found.gradient)), np.zeros(len(found.gradient), dtype=np.bool_)
     while len(free):
         step[free] = _newton(found, free)
         trusted = np.abs(step[free]) <= LARGEST_STEP
@@ -168,8 +171,9 @@ def _steps(found: Derivatives, free: NDArray[np.int64]) -> FloatArray:
             break
         doubted = free[~trusted]
         step[doubted] = np.clip(_fellner_schall(found)[doubted], -LARGEST_STEP, LARGEST_STEP)
+        changed[doubted] = True
         free = free[trusted]
-    return step
+    return step, changed
 
 
 def _newton(found: Derivatives, free: NDArray[np.int64]) -> FloatArray:
