@@ -222,9 +222,15 @@ def _log_rate(truth: Truth, answer: dict[str, Any], choice: dict[str, Any], temp
         + truth.water[truth.water_of_peg[peg]]
         + truth.peg[peg]
         + truth.bait_month[BAITS.index(choice["hook_bait"]["name"]), month - 1]
-        + truth.rig[RIGS.index(choice["rig_type"]["name"])]
+        + _rig_effect(truth, choice)
         + conditions[0]
     )
+
+
+def _rig_effect(truth: Truth, choice: dict[str, Any]) -> float:
+    """A choice that names no rig type is of a usual one."""
+    rig = choice["rig_type"]
+    return float(truth.rig.mean() if rig is None else truth.rig[RIGS.index(rig["name"])])
 
 
 def _raw_choice(answer: dict[str, Any], frame: pd.DataFrame) -> int:

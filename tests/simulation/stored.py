@@ -24,6 +24,7 @@ from clubdata.models import (
     SessionPart,
     Water,
 )
+from clubdata.models.returns import MOST_WEIGHT_G
 from clubdata.services import jobs
 from tests.factories import make_club, make_match, make_member, make_pegs, make_water, make_word
 
@@ -122,7 +123,8 @@ def _session(stored: StoredClub, row: dict[str, Any], match: Match | None) -> Re
         fished_on=row["fished_on"].date(),
         hours=Decimal(str(row["hours"])),
         outcome=Outcome.BLANK if blank else Outcome.WEIGHED,
-        weight_g=int(row["weight_g"]),
+        # The invented luck knows no limit, the record does.
+        weight_g=min(int(row["weight_g"]), MOST_WEIGHT_G),
         weight_unit="" if blank else "gram",
         weight_step=None if blank else Decimal(10),
         entered_at=NOW,
