@@ -4,6 +4,7 @@ A peg out of use, or under a standing hazard, is left out as it stands today, wh
 """
 
 import logging
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from uuid import UUID
@@ -60,9 +61,14 @@ class Footing:
     def effects(self) -> Effects:
         """Of `pegs`, in their order."""
         assert self.stored is not None  # noqa: S101 - asked only where there is an answer
-        item = _peg_term(self.stored)
-        assert item is not None  # noqa: S101 - as above
-        return effects_of(item, self.stored.estimates.covariance_factor, [peg.uid.hex for peg in self.pegs])
+        return effects_on(self.stored, [peg.uid.hex for peg in self.pegs])
+
+
+def effects_on(stored: StoredFit, codes: Sequence[str]) -> Effects:
+    """The effects of pegs that the fit knows, by their codes."""
+    item = _peg_term(stored)
+    assert item is not None  # noqa: S101 - there is no footing without it
+    return effects_of(item, stored.estimates.covariance_factor, codes)
 
 
 def find_footing(*, club: Club, water: UUID, today: date) -> Footing:

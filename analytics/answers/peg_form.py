@@ -4,11 +4,12 @@ from calendar import month_name
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from functools import lru_cache
 from uuid import UUID
 
 import numpy as np
 
-from analytics.answers.footing import Footing, LeftOut, NoAnswer, find_footing
+from analytics.answers.footing import Footing, LeftOut, NoAnswer, effects_on, find_footing
 from analytics.answers.freshness import FitSummary
 from analytics.answers.peg_record import PegRecord, RecordReader
 from analytics.answers.peg_wording import TYPICAL_PEG, middle_words, stale_note
@@ -24,6 +25,7 @@ from analytics.catchrate.standing import (
     ratio_interval,
 )
 from analytics.observed.columns import ALL_YEAR
+from analytics.store import StoredFit
 from clubdata.errors import InvalidInput
 from clubdata.models import Club, Peg
 from clubdata.rules.season import Season
@@ -31,6 +33,8 @@ from clubdata.rules.season import Season
 #: Joint draws behind ranks: a chance is good to .008.
 DRAWS = 4000
 SEED = 3
+#: Waters whose pegs' standings are kept.
+KEPT_WATERS = 16
 SORTS = ("bank", "effect", "rank", "raw", "last_drawn")
 
 
@@ -156,15 +160,22 @@ def _check(question: PegFormQuestion) -> None:
 def _in_form(footing: Footing, reader: RecordReader) -> list[PegInForm]:
     """The pegs in bank order."""
     assert footing.stored is not None  # noqa: S101 - asked only where there is a fit
-    effects = footing.effects()
-    against = contrasts(effects)
-    draws = joint_draws(effects.estimates, effects.covariance, DRAWS, [footing.stored.seed, SEED])
-    standings = _standings(against, ranks_of(draws))
-    records = reader.records(dict(zip(_codes(footing.pegs), against.estimates.tolist(), strict=True)))
+    codes = tuple(_codes(footing.pegs))
+    log_ratios, standings = _stood(footing.stored, codes)
+    records = reader.records(dict(zip(codes, log_ratios, strict=True)))
     return [
         PegInForm(PegName(peg.uid, peg.label), peg.bank, place, standing, records[peg.uid.hex])
         for place, (peg, standing) in enumerate(zip(footing.pegs, standings, strict=True), start=1)
     ]
+
+
+@lru_cache(maxsize=KEPT_WATERS)
+def _stood(stored: StoredFit, codes: tuple[str, ...]) -> tuple[list[float], list[Standing]]:
+    """The pegs' log ratios and standings: of the whole year, so kept whatever part of it is asked about."""
+    effects = effects_on(stored, codes)
+    against = contrasts(effects)
+    draws = joint_draws(effects.estimates, effects.covariance, DRAWS, [stored.seed, SEED])
+    return against.estimates.tolist(), _standings(against, ranks_of(draws))
 
 
 def _standings(against: Contrasts, ranks: Ranks) -> list[Standing]:
