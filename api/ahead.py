@@ -35,7 +35,7 @@ MOST_CLUBS = 50
 MOST_QUESTIONS = 16
 MOST_ASKERS = 3
 #: After so long the new run is turned to with what is answered by then; the rest follows.
-READY_AFTER_S = 1.5
+READY_AFTER_S = 1.0
 #: So long, and at least as long as an answer took, the thread rests after each: requests go first.
 LEAST_REST_S = 0.002
 #: How long a request that comes back from the database may have to wait for the thread, in seconds.
