@@ -6,6 +6,7 @@ from typing import Any, NamedTuple, Self
 
 from django.utils.functional import cached_property
 from rest_framework import serializers
+from rest_framework.fields import is_simple_callable
 
 from clubdata.rules.units import format_pounds_ounces
 
@@ -45,7 +46,8 @@ class OutputSerializer(serializers.Serializer[Any]):
             if value is None or type(value) is as_it_is:
                 shown[name] = value
             else:
-                shown[name] = field.to_representation(value() if callable(value) else value)
+                # A related manager can be called too, but is no method that gives a value.
+                shown[name] = field.to_representation(value() if is_simple_callable(value) else value)
         return shown
 
     @cached_property

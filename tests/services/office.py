@@ -71,7 +71,7 @@ def all_jobs() -> list[dict[str, Any]]:
 
 
 def counts() -> dict[str, int]:
-    return {"returns": Return.objects.count(), "fits": FitRun.objects.count()}
+    return {"returns": Return.objects.count(), "fits": FitRun.objects.filter(beside=None).count()}
 
 
 def freeze_in(kind: str, pid: int, patience_s: float) -> bool:

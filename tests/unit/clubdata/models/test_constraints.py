@@ -231,6 +231,7 @@ UNIQUES = _unique_constraints()
 CONDITIONED: dict[str, Row] = {
     "return_sheet_key_once_a_club": {"sheet_key": "the same row"},
     "job_one_fit_waiting_a_club": {"kind": "fit"},
+    "job_one_study_waiting_a_club": {"kind": "study"},
     "member_account_once_a_club": {"number": "M78"},
 }
 
