@@ -22,8 +22,8 @@ class TrendQuery(QuerySerializer):
         required=False,
         min_value=1900,
         max_value=2200,
-        help_text="Where standardised values stand and to which raw months, species and effort are narrowed; of "
-        "'year' the one that is compared with the year before.",
+        help_text="Where standardised values stand and to which raw months, species and effort are narrowed; "
+        "of 'year' the one that is compared with the year before.",
     )
     target = serializers.CharField(
         required=False, default="", allow_blank=True, max_length=30, help_text=_TARGET
