@@ -282,6 +282,7 @@ def enter_hours_at_random(club: Club) -> None:
     touch(club)
 
 
+@pytest.mark.judged
 def test_a_fit_that_does_not_hold_is_kept_and_the_last_good_one_serves(stored_club: StoredClub) -> None:
     club = stored_club.club
     good = fit_now(club)
@@ -320,6 +321,7 @@ def test_what_an_earlier_format_found_wanting_is_tried_again(stored_club: Stored
     assert [job.club for job in fit_stale_clubs(now=NOW)] == [stored_club.club]
 
 
+@pytest.mark.judged
 def test_the_kept_run_says_why_in_figures_too(stored_club: StoredClub) -> None:
     enter_hours_at_random(stored_club.club)
     run = fit_now(stored_club.club)
