@@ -19,9 +19,10 @@ from tests.factories import SmallClub, make_small_club
 
 @pytest.fixture(autouse=True)
 def fits_of_little_clubs_serve(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Whether a fit of a few hundred returns beats every baseline is luck, and the luck of a test differs from
-    run to run with its clubs' random ids. Answers are asked about fits that serve; the tests of the rule itself
-    are marked `judged`."""
+    """Whether a fit of a few hundred returns beats every baseline is luck, and differs with a club's random ids.
+
+    Answers are asked about fits that serve; the tests of the rule itself are marked `judged`.
+    """
     if request.node.get_closest_marker("judged") is None:
         by_unseen_days = {NO_BETTER, INTERVALS_OFF}
 
