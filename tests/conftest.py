@@ -19,7 +19,7 @@ from tests.factories import SmallClub, make_small_club
 
 @pytest.fixture(autouse=True)
 def fits_of_little_clubs_serve(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Whether a fit of a few hundred returns beats every baseline is luck, and differs with a club's random ids.
+    """Whether a fit of a few hundred returns beats every baseline is luck, and differs with the random ids.
 
     Answers are asked about fits that serve; the tests of the rule itself are marked `judged`.
     """
