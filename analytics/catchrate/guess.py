@@ -11,7 +11,7 @@ from analytics.catchrate.penalised import Penalised, Penalties
 from analytics.catchrate.problem import STARTING_RHO
 from analytics.catchrate.reml import LARGEST_STEP
 
-#: Blocks up to this size are inverted whole; of larger ones only the mean of the diagonal counts.
+#: Blocks up to this size are inverted whole; of larger ones only the diagonal counts, or its mean.
 SMALL_BLOCK = 300
 #: The least degrees of freedom that the returns spend on what a penalty holds, as a share of them: rounding.
 LEAST_SPENT = 1e-10

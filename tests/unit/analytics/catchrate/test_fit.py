@@ -173,3 +173,13 @@ def test_effects_known_to_be_there_are_found(frame: pd.DataFrame, estimates: Est
     assert abs(estimates.power - 1.55) < 3 * estimates.power_se
     per_kilogram = estimates.dispersion * 1000 ** (estimates.power - 2)
     assert per_kilogram == pytest.approx(1.25, rel=0.25)
+
+
+@pytest.mark.parametrize(("returns", "seed", "most"), [(3000, 23, 25), (800, 50, 25), (3000, 65, 119)])
+def test_a_flat_stretch_is_no_trap(returns: int, seed: int, most: int) -> None:
+    """On the first two the search crept for 90 rounds and more; on the last it circled and found no end."""
+    frame = simulate_club(seed, returns).frame
+    frame["water_temperature_c"] = frame["water_temperature_c"].clip(lower=0.0)
+    found = fit_catch(frame)
+    assert isinstance(found, Estimates), found
+    assert found.convergence.iterations <= most
