@@ -3,6 +3,7 @@
 from django.db import models
 
 from clubdata.models.base import ClubRecord, SameClub, unique_within_club
+from clubdata.models.clubs import Account
 from clubdata.models.waters import Water
 
 
@@ -13,6 +14,8 @@ class Match(ClubRecord):
     water = models.ForeignKey(Water, on_delete=models.PROTECT, related_name="matches")
     held_on = models.DateField()
     title = models.CharField(max_length=120, blank=True)
+    final_at = models.DateTimeField(null=True, blank=True, help_text="When the result was declared final.")
+    final_by = models.ForeignKey(Account, on_delete=models.SET_NULL, null=True, blank=True, related_name="+")
 
     class Meta:
         verbose_name_plural = "matches"

@@ -3,7 +3,7 @@
 from django.db import models
 from django.db.models import F, Q
 
-from clubdata.models.base import ClubRecord, SameClub, unique_within_club
+from clubdata.models.base import ClubQuerySet, ClubRecord, SameClub, unique_within_club
 from clubdata.models.clubs import Account, Member
 from clubdata.models.matches import Match
 from clubdata.models.tackle import Feed, HookBait, Method, RigType, Species
@@ -37,13 +37,31 @@ class Source(models.TextChoices):
     MEMORY = "memory", "from memory"
 
 
+class Standing(models.TextChoices):
+    """Whether a return counts: one whose figure is doubted waits until somebody has looked at it."""
+
+    TAKEN = "taken"
+    WAITING = "waiting"
+    HELD = "held"
+
+
 WITH_WEIGHT = (Outcome.WEIGHED, Outcome.ESTIMATED, Outcome.OVER_NET_LIMIT)
 WITHOUT_WEIGHT = (Outcome.COUNTED_ONLY, Outcome.DID_NOT_WEIGH, Outcome.DID_NOT_FISH)
 
 
-class Return(ClubRecord):
-    """One angler's session on one peg.
+class ReturnManager(models.Manager.from_queryset(ClubQuerySet)):  # type: ignore[misc]
+    """Returns as they stand: what was removed is a tombstone and not among them."""
 
+    def get_queryset(self) -> ClubQuerySet:
+        rows: ClubQuerySet = super().get_queryset().filter(removed_at__isnull=True)
+        return rows
+
+
+class Return(ClubRecord):
+    """One angler's session on one peg, or roved over several.
+
+    `version` grows with every change and is what a phone's If-Match names. A `guest` is somebody unnamed
+    whom the member brought. `judged_at` is when the catch model was last asked whether it could be so.
     `weight_g` is to the nearest gram; `weight_typed` is as the angler wrote it, and `weight_unit` with
     `weight_step` (how many of that unit the scale told apart) say how finely it was weighed: sums and
     ties go by those. `sheet_key` is the identity of an imported row (`clubdata.intake.staging`).
@@ -71,6 +89,21 @@ class Return(ClubRecord):
         Account, on_delete=models.SET_NULL, null=True, blank=True, related_name="+"
     )
     entered_at = models.DateTimeField()
+    roved = models.BooleanField(default=False, db_default=False)
+    guest = models.BooleanField(default=False, db_default=False)
+    version = models.PositiveIntegerField(default=1, db_default=1)
+    changed_at = models.DateTimeField(null=True, blank=True)
+    standing = models.CharField(
+        max_length=8, choices=Standing.choices, default=Standing.TAKEN, db_default=Standing.TAKEN.value
+    )
+    judged_at = models.DateTimeField(null=True, blank=True)
+    removed_at = models.DateTimeField(null=True, blank=True)
+    removed_by = models.ForeignKey(
+        Account, on_delete=models.SET_NULL, null=True, blank=True, related_name="+"
+    )
+
+    objects = ReturnManager()
+    with_removed = ClubQuerySet.as_manager()
 
     class Meta:
         ordering = ["-fished_on", "-id"]
@@ -96,6 +129,7 @@ class Return(ClubRecord):
             ),
             models.CheckConstraint(condition=Q(outcome__in=Outcome.values), name="return_outcome_known"),
             models.CheckConstraint(condition=Q(source__in=Source.values), name="return_source_known"),
+            models.CheckConstraint(condition=Q(standing__in=Standing.values), name="return_standing_known"),
             models.CheckConstraint(
                 condition=Q(session_kind=SessionKind.MATCH) | Q(match__isnull=True),
                 name="return_pleasure_has_no_match",
@@ -146,6 +180,11 @@ class SessionPart(ClubRecord):
     depth_cm = models.PositiveIntegerField(null=True, blank=True)
     hours = models.DecimalField(max_digits=5, decimal_places=2, null=True, blank=True)
     weight_g = models.PositiveIntegerField(null=True, blank=True)
+    main_line_mm = models.DecimalField(max_digits=4, decimal_places=3, null=True, blank=True)
+    hooklength_mm = models.DecimalField(max_digits=4, decimal_places=3, null=True, blank=True)
+    hooklength_cm = models.PositiveSmallIntegerField(null=True, blank=True)
+    hook_size = models.PositiveSmallIntegerField(null=True, blank=True)
+    float_g = models.DecimalField(max_digits=5, decimal_places=2, null=True, blank=True)
 
     class Meta:
         ordering = ["session", "part_order"]
@@ -179,6 +218,7 @@ class CatchLine(ClubRecord):
     fish_count = models.PositiveIntegerField(null=True, blank=True)
     weight_g = models.PositiveIntegerField(null=True, blank=True)
     biggest_g = models.PositiveIntegerField(null=True, blank=True)
+    biggest_length_cm = models.DecimalField(max_digits=4, decimal_places=1, null=True, blank=True)
     lost_count = models.PositiveIntegerField(default=0)
 
     class Meta:
@@ -205,7 +245,10 @@ class Tow(models.TextChoices):
 
 
 class Conditions(ClubRecord):
-    """The day as the angler found it; Sun and Moon are computed, not asked."""
+    """The day as the angler found it; Sun and Moon are computed, not asked.
+
+    `filled` names the columns that a weather provider filled in, each with the provider's name.
+    """
 
     session = models.OneToOneField(Return, on_delete=models.CASCADE, related_name="conditions")
     air_temperature_c = models.DecimalField(max_digits=4, decimal_places=1, null=True, blank=True)
@@ -218,6 +261,7 @@ class Conditions(ClubRecord):
     tow = models.CharField(max_length=20, blank=True, choices=Tow.choices)
     clarity_cm = models.PositiveIntegerField(null=True, blank=True)
     level_cm = models.IntegerField(null=True, blank=True, help_text="Above or below normal")
+    filled = models.JSONField(null=True, blank=True)
 
     class Meta:
         verbose_name_plural = "conditions"
