@@ -15,6 +15,7 @@ from analytics.catchrate.verdict import HELD, INTERVALS_OFF, NO_BETTER, Verdict
 from clubdata.models import Account
 from clubdata.services.accounts import issue_token
 from tests.factories import SmallClub, make_small_club
+from tests.simulation.once import steady_ids
 
 
 @pytest.fixture(autouse=True)
@@ -35,12 +36,14 @@ def fits_of_little_clubs_serve(request: pytest.FixtureRequest, monkeypatch: pyte
 
 @pytest.fixture
 def heron_small(db: None) -> SmallClub:
-    return make_small_club("heron-small")
+    with steady_ids("heron-small"):
+        return make_small_club("heron-small")
 
 
 @pytest.fixture
 def other_club(db: None) -> SmallClub:
-    return make_small_club("grebe-small")
+    with steady_ids("grebe-small"):
+        return make_small_club("grebe-small")
 
 
 @pytest.fixture

@@ -12,6 +12,7 @@ from clubdata.models import Job, JobState, Outcome
 from clubdata.services import jobs
 from tests.contract.routes import StockedClub, stock
 from tests.factories import NOW, SmallClub, make_return
+from tests.simulation.once import fitted_once, steady_ids
 
 RETURNS = 400
 FIRST_DAY = date(2022, 1, 1)
@@ -19,6 +20,12 @@ FIRST_DAY = date(2022, 1, 1)
 
 def fish_for_two_years(small: SmallClub, *, returns: int = RETURNS) -> None:
     """Invented sessions: casters do half as well again as maggots, and every tenth session is a blank."""
+    with steady_ids(f"{small.club.slug}'s returns"):
+        _fish(small, returns)
+    small.club.raise_revision()
+
+
+def _fish(small: SmallClub, returns: int) -> None:
     rng = random.Random(20240615)
     labels = [label for label in small.pegs if label != "5"]
     people = [small.member, small.other_member, small.organiser, small.analyst]
@@ -41,7 +48,6 @@ def fish_for_two_years(small: SmallClub, *, returns: int = RETURNS) -> None:
             },
             **changes,
         )
-    small.club.raise_revision()
 
 
 def fit(small: SmallClub) -> Job:
@@ -49,7 +55,8 @@ def fit(small: SmallClub) -> Job:
     job = request_fit(club=small.club, actor=None, now=NOW)
     claim = jobs.claim(job_id=job.pk, now=timezone.now())
     assert claim is not None
-    run_fit(claim=claim, clock=timezone.now)
+    with fitted_once():
+        run_fit(claim=claim, clock=timezone.now)
     job.refresh_from_db()
     assert job.state == JobState.FINISHED, (job.reason_code, job.reason)
     return job

@@ -7,6 +7,7 @@ import pytest
 
 from analytics import store
 from tests.simulation.club import simulate_club
+from tests.simulation.once import fitted_once, steady_ids
 from tests.simulation.stored import NOW, StoredClub, clock, fit_now, store_club
 
 __all__ = ["NOW", "StoredClub", "clock", "fit_now", "store_club"]
@@ -19,12 +20,14 @@ def simulated_frame() -> pd.DataFrame:
 
 @pytest.fixture
 def stored_club(db: None, simulated_frame: pd.DataFrame) -> StoredClub:
-    return store_club("heron-small", simulated_frame)
+    with steady_ids("heron-small"):
+        return store_club("heron-small", simulated_frame)
 
 
 @pytest.fixture
 def fitted_club(stored_club: StoredClub) -> StoredClub:
-    fit_now(stored_club.club)
+    with fitted_once():
+        fit_now(stored_club.club)
     return stored_club
 
 
