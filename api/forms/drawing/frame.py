@@ -1,5 +1,6 @@
 """What stands around a drawing: title and reference above it, notes, caption and number of returns below."""
 
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
@@ -78,14 +79,17 @@ def text_width_pt(text: str, size_pt: float, weight: str = "normal") -> float:
 def broken(text: str, room_pt: float, size_pt: float, weight: str = "normal") -> tuple[str, ...]:
     """The text in lines that fit; a word that alone is too long stays whole."""
     lines: list[str] = []
-    # A percent sign stays with its number.
-    for word in plain(text).replace(" %", "\xa0%").split(" "):
+    for word in _KEPT_TOGETHER.sub("\xa0", plain(text)).split(" "):
         longer = f"{lines[-1]} {word}" if lines else word
         if lines and text_width_pt(longer, size_pt, weight) <= room_pt:
             lines[-1] = longer
         else:
             lines.append(word)
     return tuple(lines)
+
+
+# A unit stays with its number, and a peg's number with its word.
+_KEPT_TOGETHER = re.compile(r"(?<=[0-9]) (?=(?:m|lb|oz|kg|g|h)\b|%|°C)|(?<=[Pp]eg) (?=[0-9])")
 
 
 # At 72 dots an inch a dot is a point.
