@@ -43,6 +43,11 @@ class PartInputSerializer(StrictSerializer):
     depth_cm = _count(MOST_DEPTH_CM)
     hours = _number(5, 2)
     weight = _weight()
+    main_line_mm = _number(4, 3)
+    hooklength_mm = _number(4, 3)
+    hooklength_cm = _count(200)
+    hook_size = _count(30)
+    float_g = _number(5, 2)
 
 
 class CatchInputSerializer(StrictSerializer):
@@ -52,6 +57,7 @@ class CatchInputSerializer(StrictSerializer):
     fish_count = _count(MOST_COUNTED)
     weight = _weight()
     biggest = _weight()
+    biggest_length_cm = _number(4, 1)
     lost_count = _count(MOST_COUNTED, default=0, allow_null=False)
 
 
@@ -70,8 +76,15 @@ class ConditionsInputSerializer(StrictSerializer):
     level_cm = _count(2_000, min_value=-2_000)
 
 
+SHORT_FORM = ("method", "hook_bait", "feed", "rig_type", "distance_m")
+
+
 class HandInSerializer(StrictSerializer):
-    """A return as handed in. Send a `uid` of your own to be able to send it again after a lost signal."""
+    """A return as handed in: water, date, hours, peg, hook bait, distance, and a weight or a blank will do.
+
+    The bait and the rest stand here when the session had one part, else in `parts`. Without an `outcome`
+    the weight says it. Send a `uid` of your own to be able to send it again after a lost signal.
+    """
 
     uid = serializers.UUIDField(required=False, allow_null=True, default=None)
     water = serializers.CharField(max_length=80, help_text="Name or uid.")
@@ -83,8 +96,21 @@ class HandInSerializer(StrictSerializer):
     started_at = serializers.TimeField(required=False, allow_null=True, default=None)
     hours = _number(5, 2)
     rods = serializers.IntegerField(required=False, default=1, min_value=1, max_value=4)
-    outcome = serializers.ChoiceField(choices=Outcome.choices)
+    roved = serializers.BooleanField(required=False, default=False, help_text="Then no peg is needed.")
+    guest = serializers.BooleanField(required=False, default=False, help_text="It was your guest who fished.")
+    outcome = serializers.ChoiceField(
+        choices=Outcome.choices,
+        required=False,
+        default="",
+        allow_blank=True,
+        help_text="Unless given, what the weight says: weighed, or the club's word for a blank.",
+    )
     weight = _weight()
+    method = _word()
+    hook_bait = _word()
+    feed = _word()
+    rig_type = _word()
+    distance_m = _number(5, 2)
     fish_count = _count(MOST_COUNTED)
     notes = _word(1000)
     from_memory = serializers.BooleanField(required=False, default=False)
@@ -92,12 +118,22 @@ class HandInSerializer(StrictSerializer):
     catch = CatchInputSerializer(many=True, required=False, default=list, max_length=50)  # type: ignore[call-arg]
     conditions = ConditionsInputSerializer(required=False, allow_null=True, default=None)
 
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        """Of the session as a whole, or of its parts: not both."""
+        short = [name for name in SHORT_FORM if attrs[name] not in {"", None}]
+        if short and attrs["parts"]:
+            said = "Say it in the parts, since there are some."
+            raise serializers.ValidationError(dict.fromkeys(short, said), code="said_twice")
+        return attrs
+
     def to_hand_in(self) -> HandIn:
         """The validated input as the service takes it."""
         given = dict(self.validated_data)
         conditions = given.pop("conditions")
+        whole = {name: given.pop(name) for name in SHORT_FORM}
+        parts = given.pop("parts") or ([whole] if any(v not in {"", None} for v in whole.values()) else [])
         return HandIn(
-            parts=tuple(PartInput(**part) for part in given.pop("parts")),
+            parts=tuple(PartInput(**part) for part in parts),
             catch=tuple(CatchInput(**line) for line in given.pop("catch")),
             conditions=None if conditions is None else ConditionsInput(**conditions),
             **given,

@@ -65,6 +65,11 @@ class PartSerializer(OutputSerializer):
     depth_cm = serializers.IntegerField(allow_null=True)
     hours = serializers.FloatField(allow_null=True)
     weight_g = GramsField(allow_null=True)
+    main_line_mm = serializers.FloatField(allow_null=True)
+    hooklength_mm = serializers.FloatField(allow_null=True)
+    hooklength_cm = serializers.IntegerField(allow_null=True)
+    hook_size = serializers.IntegerField(allow_null=True)
+    float_g = serializers.FloatField(allow_null=True)
 
 
 class CatchLineSerializer(OutputSerializer):
@@ -74,6 +79,7 @@ class CatchLineSerializer(OutputSerializer):
     fish_count = serializers.IntegerField(allow_null=True)
     weight_g = GramsField(allow_null=True)
     biggest_g = GramsField(allow_null=True)
+    biggest_length_cm = serializers.FloatField(allow_null=True)
     lost_count = serializers.IntegerField()
 
 
@@ -116,6 +122,8 @@ class ReturnSerializer(OutputSerializer):
     started_at = serializers.TimeField(allow_null=True)
     hours = serializers.FloatField(allow_null=True)
     rods = serializers.IntegerField()
+    roved = serializers.BooleanField()
+    guest = serializers.BooleanField()
     outcome = serializers.ChoiceField(choices=Outcome.choices)
     weight = serializers.SerializerMethodField()
     fish_count = serializers.IntegerField(allow_null=True)

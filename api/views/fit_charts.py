@@ -30,8 +30,8 @@ def _calibration(held: Mapping[str, Any]) -> Chart:
         title="Forecasts of unseen returns",
         subtitle="Of days that the model had not seen",
         caption=(
-            "Left: the share of weights inside each interval, beside the share it should hold. "
-            "Right: mean weights of returns with forecasts alike, beside the mean forecast."
+            "First: the share of weights inside each interval, beside the share it should hold. "
+            "Second: mean weights of returns with forecasts alike, beside the mean forecast."
         ),
         returns=held["tested"],
         coverage=tuple(

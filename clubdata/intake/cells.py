@@ -25,6 +25,7 @@ from clubdata.rules.units import (
     parse_weight,
 )
 from clubdata.rules.words import fold
+from clubdata.services.said_weights import without_mark
 
 LONGEST_VALUE: Final = 200
 LONGEST_NOTES: Final = 1000
@@ -205,7 +206,7 @@ def read_weight(text: str, conventions: Conventions) -> WeightCell:
         return WeightCell(Outcome.DID_NOT_WEIGH)
     if len(text) > LONGEST_WEIGHT:
         raise CellProblem("weight_not_understood", f"at most {LONGEST_WEIGHT} characters are accepted")
-    bare = _without_mark(folded, conventions.estimate_marks)
+    bare = without_mark(folded, conventions)
     try:
         weighing = parse_weight(folded if bare is None else _ounces_carried(bare))
     except WeightNotUnderstood as problem:
@@ -222,16 +223,6 @@ def _ounces_carried(estimate: str) -> str:
     """'16oz' as '1lb 0oz': a guess in ounces alone means what it says, though no scale shows sixteen."""
     found = _OUNCES_ALONE.fullmatch(estimate)
     return estimate if found is None else "{}lb {}oz".format(*divmod(int(found[1]), OUNCES_IN_A_POUND))
-
-
-def _without_mark(folded: str, marks: tuple[str, ...]) -> str | None:
-    """The weight inside 'abt 7lb' or '9lb est', or None where nothing marks it as an estimate."""
-    for mark in marks:
-        if folded.startswith(mark) and not folded[len(mark) :][:1].isalpha():
-            return folded[len(mark) :].strip()
-        if folded.endswith(f" {mark}"):
-            return folded[: -len(mark)].strip()
-    return None
 
 
 def _weight_words(conventions: Conventions) -> str:

@@ -49,12 +49,15 @@ WITH_WEIGHT = (Outcome.WEIGHED, Outcome.ESTIMATED, Outcome.OVER_NET_LIMIT)
 WITHOUT_WEIGHT = (Outcome.COUNTED_ONLY, Outcome.DID_NOT_WEIGH, Outcome.DID_NOT_FISH)
 
 
-class ReturnManager(models.Manager.from_queryset(ClubQuerySet)):  # type: ignore[misc]
+ClubManager = models.Manager.from_queryset(ClubQuerySet)
+
+
+class ReturnManager(ClubManager):  # type: ignore[type-arg]
     """Returns as they stand: what was removed is a tombstone and not among them."""
 
     def get_queryset(self) -> ClubQuerySet:
-        rows: ClubQuerySet = super().get_queryset().filter(removed_at__isnull=True)
-        return rows
+        standing: ClubQuerySet = super().get_queryset().filter(removed_at__isnull=True)  # type: ignore[assignment]
+        return standing
 
 
 class Return(ClubRecord):
@@ -102,7 +105,7 @@ class Return(ClubRecord):
         Account, on_delete=models.SET_NULL, null=True, blank=True, related_name="+"
     )
 
-    objects = ReturnManager()
+    objects = ReturnManager()  # type: ignore[misc]
     with_removed = ClubQuerySet.as_manager()
 
     class Meta:

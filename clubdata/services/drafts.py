@@ -1,37 +1,24 @@
 """A hand-in turned into the rows that it will become: everything looked up, everything checked."""
 
 import uuid
-from dataclasses import asdict, dataclass, field
+from dataclasses import dataclass, field
 from datetime import date, datetime
-from decimal import Decimal
 from typing import Any
 
 from django.db.models import QuerySet
 
 from clubdata.errors import InvalidInput
 from clubdata.models import Match, Member, Outcome, Peg, SessionKind, Source, Water
-from clubdata.models.returns import MOST_DISTANCE_M, MOST_HOURS, WITH_WEIGHT, Tow
+from clubdata.models.returns import MOST_HOURS, WITH_WEIGHT
 from clubdata.rules.units import Weighing, parse_weight
+from clubdata.services.draft_parts import catch, check_sums, conditions, parts
 from clubdata.services.faults import Faults
-from clubdata.services.hand_ins import CatchInput, HandIn, PartInput
-from clubdata.services.lexicon import Lexicon, read_lexicon
+from clubdata.services.hand_ins import HandIn
 from clubdata.services.members import ENTERS_FOR_OTHERS, Membership
+from clubdata.services.said_weights import with_outcome
 from clubdata.services.waters import local_date
 
 EARLIEST = date(1900, 1, 1)
-CONDITION_BOUNDS = {
-    "air_temperature_c": (-40, 50),
-    "water_temperature_c": (-2, 40),
-    "wind_force": (0, 12),
-    "wind_from_degrees": (0, 359),
-    "cloud_oktas": (0, 8),
-    "pressure_hpa": (850, 1100),
-    "rain_mm": (0, 500),
-    "clarity_cm": (0, 2_000),
-    "level_cm": (-2_000, 2_000),
-}
-# The field of a part, and the kind of word that it takes.
-PART_WORDS = {"method": "method", "hook_bait": "hook bait", "feed": "feed", "rig_type": "rig type"}
 # What only landed fish have: the column of a part or of a catch line, and its field.
 LANDED = {"fish_count": "fish_count", "weight_g": "weight", "biggest_g": "biggest"}
 
@@ -49,6 +36,7 @@ class Draft:
 def draft(*, who: Membership, now: datetime, data: HandIn) -> Draft:
     """Look up and check a hand-in. Raises `ManyInvalid` with every fault found."""
     faults = Faults()
+    data = with_outcome(data, who.club)
     place = _place(who, data, faults)
     if place["water"] is None:
         faults.check()  # neither its pegs nor its local date can be checked
@@ -60,6 +48,8 @@ def draft(*, who: Membership, now: datetime, data: HandIn) -> Draft:
         "started_at": data.started_at,
         "hours": data.hours,
         "rods": data.rods,
+        "roved": data.roved,
+        "guest": data.guest,
         "outcome": data.outcome,
         "fish_count": data.fish_count,
         "notes": data.notes,
@@ -69,13 +59,13 @@ def draft(*, who: Membership, now: datetime, data: HandIn) -> Draft:
     _check_hours(data, faults)
     made = Draft(
         session=session,
-        parts=_parts(who, data, faults),
-        catch=_catch(who, data, faults),
-        conditions=_conditions(data, faults),
+        parts=parts(who, data, faults),
+        catch=catch(who, data, faults),
+        conditions=conditions(data, faults),
     )
     _check_fish(data, made, faults)
     faults.check()
-    _check_sums(made, faults)
+    check_sums(made.session, {"parts": made.parts, "catch": made.catch}, faults)
     faults.check()
     return made
 
@@ -96,8 +86,8 @@ def _place(who: Membership, data: HandIn, faults: Faults) -> dict[str, Any]:
         with faults.at("peg"):
             pegs = Peg.objects.filter(club=who.club, water=found["water"])
             found["peg"] = _named(pegs, "label", data.peg, f"a peg of {found['water'].name}")
-    elif data.outcome != Outcome.DID_NOT_FISH:
-        faults.add("peg", "required", "Say which peg was fished.")
+    elif data.outcome != Outcome.DID_NOT_FISH and not data.roved:
+        faults.add("peg", "required", "Say which peg was fished, or that you roved.")
     if data.match:
         with faults.at("match"):
             found["match"] = _match(who, data, found["water"])
@@ -162,6 +152,10 @@ def _check_hours(data: HandIn, faults: Faults) -> None:
 
 def _total(data: HandIn, faults: Faults) -> dict[str, Any]:
     columns: dict[str, Any] = {"weight_g": None, "weight_typed": "", "weight_unit": "", "weight_step": None}
+    if not data.outcome:
+        said = "Give the weight, such as 12-7-8, 12lb 8oz or 2.82 kg, or say that it was a blank."
+        faults.add("weight", "required", said)
+        return columns
     if data.outcome not in WITH_WEIGHT:
         if data.weight:
             faults.add("weight", "not_with_outcome", f"Leave the weight empty with {_label(data.outcome)}.")
@@ -193,6 +187,8 @@ def _label(outcome: str) -> str:
 
 def _check_fish(data: HandIn, made: Draft, faults: Faults) -> None:
     """A blank may have lost fish, but landed none; who did not fish has neither parts nor a catch."""
+    if not data.outcome:
+        return
     landed_none = f"{_label(data.outcome)} goes with no fish landed."
     counted = data.fish_count or any(line.fish_count for line in data.catch)
     if data.outcome in {Outcome.BLANK, Outcome.DID_NOT_FISH} and data.fish_count:
@@ -215,96 +211,3 @@ def _landed(name: str, rows: list[dict[str, Any]]) -> list[str]:
         for column in LANDED
         if row.get(column)
     ]
-
-
-# --- Parts, catch, conditions -------------------------------------------------------------------------
-
-
-def _parts(who: Membership, data: HandIn, faults: Faults) -> list[dict[str, Any]]:
-    used = {name for name in PART_WORDS if any(getattr(part, name) for part in data.parts)}
-    lexicons = {name: read_lexicon(club=who.club, kind=PART_WORDS[name]) for name in sorted(used)}
-    return [
-        {"part_order": index + 1, **_part(part, f"parts.{index}", lexicons, data, faults)}
-        for index, part in enumerate(data.parts)
-    ]
-
-
-def _part(
-    part: PartInput, path: str, lexicons: dict[str, Lexicon], data: HandIn, faults: Faults
-) -> dict[str, Any]:
-    columns: dict[str, Any] = {f"{name}_id": None for name in PART_WORDS}
-    for name, lexicon in lexicons.items():
-        if word := getattr(part, name):
-            with faults.at(f"{path}.{name}"):
-                columns[f"{name}_id"] = lexicon.find(word)
-    if part.distance_m is not None and not 0 <= part.distance_m <= MOST_DISTANCE_M:
-        faults.add(f"{path}.distance_m", "out_of_range", f"From 0 to {MOST_DISTANCE_M} metres.")
-    longest = Decimal(MOST_HOURS)
-    if data.hours is not None and 0 < data.hours < longest:
-        longest = data.hours
-    if part.hours is not None and not 0 < part.hours <= longest:
-        faults.add(f"{path}.hours", "out_of_range", "More than 0 and at most the session's hours.")
-    return {
-        **columns,
-        "distance_m": part.distance_m,
-        "depth_cm": part.depth_cm,
-        "hours": part.hours,
-        "weight_g": _grams(part.weight, f"{path}.weight", faults),
-    }
-
-
-def _catch(who: Membership, data: HandIn, faults: Faults) -> list[dict[str, Any]]:
-    if not data.catch:
-        return []
-    species = read_lexicon(club=who.club, kind="species")
-    lines = [_catch_line(line, f"catch.{index}", species, faults) for index, line in enumerate(data.catch)]
-    known = [line["species_id"] for line in lines if line["species_id"]]
-    if len(known) != len(set(known)):
-        faults.add("catch", "species_twice", "One line for each species.")
-    return lines
-
-
-def _catch_line(line: CatchInput, path: str, species: Lexicon, faults: Faults) -> dict[str, Any]:
-    columns: dict[str, Any] = {"species_id": None}
-    with faults.at(f"{path}.species"):
-        columns["species_id"] = species.find(line.species)
-    weight_g = _grams(line.weight, f"{path}.weight", faults)
-    biggest_g = _grams(line.biggest, f"{path}.biggest", faults)
-    if weight_g is not None and biggest_g is not None and biggest_g > weight_g:
-        faults.add(f"{path}.biggest", "bigger_than_all", "The biggest fish weighs no more than all of them.")
-    return {
-        **columns,
-        "fish_count": line.fish_count,
-        "weight_g": weight_g,
-        "biggest_g": biggest_g,
-        "lost_count": line.lost_count,
-    }
-
-
-def _grams(text: str, field_name: str, faults: Faults) -> int | None:
-    if text:
-        with faults.at(field_name):
-            return parse_weight(text).weight_g
-    return None
-
-
-def _conditions(data: HandIn, faults: Faults) -> dict[str, Any] | None:
-    if data.conditions is None:
-        return None
-    found = asdict(data.conditions)
-    for name, (least, most) in CONDITION_BOUNDS.items():
-        if found[name] is not None and not least <= found[name] <= most:
-            faults.add(f"conditions.{name}", "out_of_range", f"From {least} to {most}.")
-    if found["tow"] not in {"", *Tow.values}:
-        faults.add("conditions.tow", "unknown", f"One of {', '.join(Tow.values)}.")
-    return found
-
-
-def _check_sums(made: Draft, faults: Faults) -> None:
-    """Parts and species cannot outweigh a weighed total; each was rounded to a gram of its own."""
-    if made.session["outcome"] != Outcome.WEIGHED:
-        return
-    for name, rows in (("parts", made.parts), ("catch", made.catch)):
-        weights = [row["weight_g"] for row in rows if row["weight_g"] is not None]
-        if sum(weights) > made.session["weight_g"] + len(weights):
-            faults.add(name, "more_than_total", "Together these weigh more than the total.")

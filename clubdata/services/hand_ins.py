@@ -20,6 +20,11 @@ class PartInput:
     depth_cm: int | None = None
     hours: Decimal | None = None
     weight: str = ""
+    main_line_mm: Decimal | None = None
+    hooklength_mm: Decimal | None = None
+    hooklength_cm: int | None = None
+    hook_size: int | None = None
+    float_g: Decimal | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,6 +35,7 @@ class CatchInput:
     fish_count: int | None = None
     weight: str = ""
     biggest: str = ""
+    biggest_length_cm: Decimal | None = None
     lost_count: int = 0
 
 
@@ -54,13 +60,15 @@ class HandIn:
     """A return as handed in.
 
     `water`, `peg`, `match` and `member` are a uid or the name, label, code or number; no member is the
-    actor. `weight` is as typed and stands only with the outcomes that have one. A client that sends its
-    own `uid` may send the same return again after a lost signal and gets the stored one back.
+    actor. `weight` is as typed and stands only with the outcomes that have one; without an `outcome` it
+    says what came of the day: a weight that was weighed, or the club's word for a blank and the like.
+    Who `roved` may leave the peg out; a `guest` is somebody unnamed whom the member brought. A client that
+    sends its own `uid` may send the same return again after a lost signal and gets the stored one back.
     """
 
     water: str
     fished_on: date
-    outcome: str
+    outcome: str = ""
     session_kind: str = SessionKind.PLEASURE
     peg: str = ""
     member: str = ""
@@ -68,6 +76,8 @@ class HandIn:
     started_at: time | None = None
     hours: Decimal | None = None
     rods: int = 1
+    roved: bool = False
+    guest: bool = False
     weight: str = ""
     fish_count: int | None = None
     notes: str = ""

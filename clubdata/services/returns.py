@@ -80,7 +80,7 @@ def _is_kept(uid: uuid.UUID) -> bool:
 
 def _store(who: Membership, data: HandIn, made: Draft, now: datetime) -> Return:
     own_uid = {} if data.uid is None else {"uid": data.uid}
-    session = Return.objects.create(
+    session: Return = Return.objects.create(
         club=who.club, entered_by=who.account, entered_at=now, **own_uid, **made.session
     )
     SessionPart.objects.bulk_create(

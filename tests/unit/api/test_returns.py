@@ -51,6 +51,86 @@ def test_what_was_handed_in_comes_back_with_grams_pounds_sun_and_moon(
     assert client.get(response["Location"]).json() == shown
 
 
+SHORT = {"water": "Heron-Small Mere", "peg": "12a", "fished_on": "2024-06-14", "hours": 5}
+
+
+def test_the_short_form_is_water_day_hours_peg_bait_distance_and_a_weight(
+    heron_small: SmallClub, client_for: ClientFor
+) -> None:
+    body = {**SHORT, "hook_bait": "reds", "distance_m": 11.5, "weight": "12lb 8oz"}
+    shown = client_for(heron_small.account()).post(ADDRESS, body).json()
+    assert (shown["outcome"], shown["weight"]["grams"], shown["weight"]["pounds_ounces"]) == (
+        "weighed",
+        5670,
+        "12 lb 8 oz",
+    )
+    (part,) = shown["parts"]
+    assert (part["hook_bait"]["name"], part["distance_m"]) == ("red maggot", 11.5)
+
+
+@pytest.mark.parametrize(
+    ("said", "outcome", "grams"),
+    [
+        ("12-8", "weighed", 5670), ("12lb 8oz", "weighed", 5670), ("12-8-4", "weighed", 5677),
+        ("5.67kg", "weighed", 5670), ("5670 g", "weighed", 5670), ("Blank", "blank", 0),
+        ("dnw", "did_not_weigh", None), ("abt 7lb", "estimated", 3175),
+    ],
+)  # fmt: skip
+def test_the_weight_says_what_came_of_the_day(
+    said: str, outcome: str, grams: int | None, heron_small: SmallClub, client_for: ClientFor
+) -> None:
+    # 1 lb = 453.59237 g, 1 oz = 28.349523125 g, 1 dr = 1.7718451953125 g (International Yard and Pound
+    # Agreement 1959).
+    words = {"blank": ["blank"], "did_not_weigh": ["dnw"], "estimated": ["abt"]}
+    heron_small.club.conventions = {"weight_words": words}
+    heron_small.club.save()
+    shown = client_for(heron_small.account()).post(ADDRESS, {**SHORT, "weight": said}).json()
+    assert shown["outcome"] == outcome, shown
+    assert (shown["weight"] or {"grams": None})["grams"] == grams
+
+
+@pytest.mark.parametrize(
+    ("wrong", "field", "code"),
+    [
+        ({}, "weight", "required"),
+        ({"weight": "3.8"}, "weight", "ambiguous_weight"),
+        ({"weight": "1-0", "hook_bait": "reds", "parts": [{"hook_bait": "reds"}]}, "hook_bait", "said_twice"),
+        ({"weight": "1-0", "peg": ""}, "peg", "required"),
+    ],
+)
+def test_the_short_form_tells_what_it_lacks(
+    wrong: dict[str, Any], field: str, code: str, heron_small: SmallClub, client_for: ClientFor
+) -> None:
+    response = client_for(heron_small.account()).post(ADDRESS, {**SHORT, **wrong})
+    assert response.status_code == 400
+    assert [(error["field"], error["code"]) for error in response.json()["errors"]] == [(field, code)]
+    assert not Return.objects.exists()
+
+
+def test_who_roved_needs_no_peg_and_a_guest_has_no_name(
+    heron_small: SmallClub, client_for: ClientFor
+) -> None:
+    body = {**SHORT, "peg": "", "roved": True, "guest": True, "rods": 2, "weight": "1-0", "from_memory": True}
+    shown = client_for(heron_small.account()).post(ADDRESS, body).json()
+    assert (shown["peg"], shown["roved"], shown["guest"], shown["rods"]) == (None, True, True, 2)
+    assert shown["source"] == "memory"
+
+
+def test_tackle_and_the_length_of_a_fish_are_kept_as_told(
+    heron_small: SmallClub, client_for: ClientFor
+) -> None:
+    tied = {"main_line_mm": 0.18, "hooklength_mm": 0.12, "hooklength_cm": 10, "hook_size": 16, "float_g": 0.4}
+    body = {
+        **SHORT,
+        "weight": "5-0",
+        "parts": [{"hook_bait": "reds", **tied}],
+        "catch": [{"species": "roach", "biggest": "0-12", "biggest_length_cm": 28.5}],
+    }
+    shown = client_for(heron_small.account()).post(ADDRESS, body).json()
+    assert {name: shown["parts"][0][name] for name in tied} == tied
+    assert shown["catch"][0]["biggest_length_cm"] == 28.5
+
+
 def test_under_a_power_line_the_record_stands_and_the_danger_is_said(
     heron_small: SmallClub, client_for: ClientFor
 ) -> None:
