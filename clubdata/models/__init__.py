@@ -1,14 +1,6 @@
 """Every record of a club. Django finds models by this module, so it alone names its files' contents."""
 
-from clubdata.models.access import Invitation, SignIn, SignInWay, StoredReply
-from clubdata.models.amendments import (
-    Amendment,
-    AmendmentKind,
-    AmendmentState,
-    Doubt,
-    DoubtDecision,
-)
-from clubdata.models.attendance import Attendance, AttendanceBook
+from clubdata.models.amendments import Amendment, AmendmentKind, AmendmentState
 from clubdata.models.clubs import AccessToken, Account, Club, Member, MemberRole, Role
 from clubdata.models.jobs import Job, JobKind, JobState, StagedReturn
 from clubdata.models.matches import Match
@@ -20,7 +12,6 @@ from clubdata.models.returns import (
     SessionKind,
     SessionPart,
     Source,
-    Standing,
 )
 from clubdata.models.tackle import (
     Feed,
@@ -35,7 +26,6 @@ from clubdata.models.tackle import (
     SpeciesSpelling,
 )
 from clubdata.models.waters import Peg, PegDepth, PegHazard, Water, WaterEvent, WaterEventKind, WaterKind
-from clubdata.models.weather import WeatherReading
 
 __all__ = [
     "AccessToken",
@@ -43,18 +33,13 @@ __all__ = [
     "Amendment",
     "AmendmentKind",
     "AmendmentState",
-    "Attendance",
-    "AttendanceBook",
     "CatchLine",
     "Club",
     "Conditions",
-    "Doubt",
-    "DoubtDecision",
     "Feed",
     "FeedSpelling",
     "HookBait",
     "HookBaitSpelling",
-    "Invitation",
     "Job",
     "JobKind",
     "JobState",
@@ -73,17 +58,12 @@ __all__ = [
     "Role",
     "SessionKind",
     "SessionPart",
-    "SignIn",
-    "SignInWay",
     "Source",
     "Species",
     "SpeciesSpelling",
     "StagedReturn",
-    "Standing",
-    "StoredReply",
     "Water",
     "WaterEvent",
     "WaterEventKind",
     "WaterKind",
-    "WeatherReading",
 ]

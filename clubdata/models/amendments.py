@@ -1,4 +1,4 @@
-"""What became of a return after it was handed in: amendments, and doubts about its figures."""
+"""What became of a return after it was handed in: every change is a row of its own."""
 
 from django.db import models
 from django.db.models import Q
@@ -60,50 +60,5 @@ class Amendment(ClubRecord):
                 fields=["session"],
                 condition=Q(state=AmendmentState.AWAITING),
                 name="amendment_one_awaiting_a_return",
-            ),
-        ]
-
-
-class DoubtDecision(models.TextChoices):
-    """What was decided of a doubted return; held ones stay out of the fit until they are settled."""
-
-    OPEN = "open"
-    TAKEN = "taken", "taken as it stands"
-    CORRECTED = "corrected"
-    HELD = "held", "held for query"
-
-
-class Doubt(ClubRecord):
-    """A return whose figure somebody should look at, with the reasons; never a refusal.
-
-    `reasons` is a list of `{"code", "field", "sentence"}`, with numbers where a rule or the model gave them.
-    """
-
-    session = models.ForeignKey(Return, on_delete=models.CASCADE, related_name="doubts")
-    reasons = models.JSONField(default=list)
-    opened_at = models.DateTimeField()
-    decision = models.CharField(max_length=9, choices=DoubtDecision.choices, default=DoubtDecision.OPEN)
-    decided_by = models.ForeignKey(
-        Account, on_delete=models.SET_NULL, null=True, blank=True, related_name="+"
-    )
-    decided_at = models.DateTimeField(null=True, blank=True)
-    decision_reason = models.CharField(max_length=400, blank=True)
-
-    class Meta:
-        ordering = ["-opened_at", "-id"]
-        constraints = [
-            SameClub(field="session", name="doubt_same_club_session"),
-            models.CheckConstraint(
-                condition=Q(decision__in=DoubtDecision.values), name="doubt_decision_known"
-            ),
-            models.CheckConstraint(
-                condition=Q(decision=DoubtDecision.OPEN, decided_at__isnull=True)
-                | (~Q(decision=DoubtDecision.OPEN) & Q(decided_at__isnull=False)),
-                name="doubt_decided_says_when",
-            ),
-            models.UniqueConstraint(
-                fields=["session"],
-                condition=Q(decision__in=[DoubtDecision.OPEN, DoubtDecision.HELD]),
-                name="doubt_one_unsettled_a_return",
             ),
         ]

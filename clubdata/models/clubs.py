@@ -104,23 +104,10 @@ def still_a_member() -> Q:
 
 
 class Member(ClubRecord):
-    """A person on the club's books: a number, perhaps a name, perhaps a login.
-
-    A junior (until `junior_until`) and an adult at risk are safeguarded: never by name in anything shared,
-    a responsible adult on the record. `access_needs` are health data: used, never published. An erased
-    member keeps the line, and with it the statistics, but nothing of the person.
-    """
+    """A person on the club's books: a number, perhaps a name, perhaps a login."""
 
     number = models.CharField(max_length=20)
     name = models.CharField(max_length=120, blank=True)
-    contact = models.CharField(max_length=120, blank=True, help_text="Where a reminder is sent.")
-    junior_until = models.DateField(null=True, blank=True)
-    at_risk = models.BooleanField(default=False, db_default=False)
-    responsible_adult = models.ForeignKey(
-        "self", null=True, blank=True, on_delete=models.SET_NULL, related_name="+"
-    )
-    access_needs = models.CharField(max_length=300, blank=True)
-    erased_at = models.DateTimeField(null=True, blank=True)
     account = models.ForeignKey(
         Account, null=True, blank=True, on_delete=models.SET_NULL, related_name="memberships"
     )
@@ -130,7 +117,6 @@ class Member(ClubRecord):
     class Meta:
         constraints = [
             unique_within_club("member"),
-            SameClub(field="responsible_adult", name="member_same_club_responsible_adult"),
             models.UniqueConstraint(fields=["club", "number"], name="member_number_once_a_club"),
             models.UniqueConstraint(
                 fields=["club", "account"],

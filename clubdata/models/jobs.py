@@ -11,9 +11,6 @@ class JobKind(models.TextChoices):
     IMPORT = "import"
     FIT = "fit"
     STUDY = "study"
-    CHECK = "check"
-    WEATHER = "weather"
-    ERASURE = "erasure"
 
 
 class JobState(models.TextChoices):
@@ -84,16 +81,6 @@ class Job(ClubRecord):
                 fields=["club"],
                 condition=Q(kind=JobKind.STUDY, state=JobState.QUEUED),
                 name="job_one_study_waiting_a_club",
-            ),
-            models.UniqueConstraint(
-                fields=["club"],
-                condition=Q(kind=JobKind.CHECK, state=JobState.QUEUED),
-                name="job_one_check_waiting_a_club",
-            ),
-            models.UniqueConstraint(
-                fields=["club"],
-                condition=Q(kind=JobKind.WEATHER, state=JobState.QUEUED),
-                name="job_one_weather_waiting_a_club",
             ),
         ]
 

@@ -37,14 +37,6 @@ class Source(models.TextChoices):
     MEMORY = "memory", "from memory"
 
 
-class Standing(models.TextChoices):
-    """Whether a return counts: one whose figure is doubted waits until somebody has looked at it."""
-
-    TAKEN = "taken"
-    WAITING = "waiting"
-    HELD = "held"
-
-
 WITH_WEIGHT = (Outcome.WEIGHED, Outcome.ESTIMATED, Outcome.OVER_NET_LIMIT)
 WITHOUT_WEIGHT = (Outcome.COUNTED_ONLY, Outcome.DID_NOT_WEIGH, Outcome.DID_NOT_FISH)
 
@@ -64,7 +56,7 @@ class Return(ClubRecord):
     """One angler's session on one peg, or roved over several.
 
     `version` grows with every change and is what a phone's If-Match names. A `guest` is somebody unnamed
-    whom the member brought. `judged_at` is when the catch model was last asked whether it could be so.
+    whom the member brought.
     `weight_g` is to the nearest gram; `weight_typed` is as the angler wrote it, and `weight_unit` with
     `weight_step` (how many of that unit the scale told apart) say how finely it was weighed: sums and
     ties go by those. `sheet_key` is the identity of an imported row (`clubdata.intake.staging`).
@@ -96,10 +88,6 @@ class Return(ClubRecord):
     guest = models.BooleanField(default=False, db_default=False)
     version = models.PositiveIntegerField(default=1, db_default=1)
     changed_at = models.DateTimeField(null=True, blank=True)
-    standing = models.CharField(
-        max_length=8, choices=Standing.choices, default=Standing.TAKEN, db_default=Standing.TAKEN.value
-    )
-    judged_at = models.DateTimeField(null=True, blank=True)
     removed_at = models.DateTimeField(null=True, blank=True)
     removed_by = models.ForeignKey(
         Account, on_delete=models.SET_NULL, null=True, blank=True, related_name="+"
@@ -132,7 +120,6 @@ class Return(ClubRecord):
             ),
             models.CheckConstraint(condition=Q(outcome__in=Outcome.values), name="return_outcome_known"),
             models.CheckConstraint(condition=Q(source__in=Source.values), name="return_source_known"),
-            models.CheckConstraint(condition=Q(standing__in=Standing.values), name="return_standing_known"),
             models.CheckConstraint(
                 condition=Q(session_kind=SessionKind.MATCH) | Q(match__isnull=True),
                 name="return_pleasure_has_no_match",
@@ -248,10 +235,7 @@ class Tow(models.TextChoices):
 
 
 class Conditions(ClubRecord):
-    """The day as the angler found it; Sun and Moon are computed, not asked.
-
-    `filled` names the columns that a weather provider filled in, each with the provider's name.
-    """
+    """The day as the angler found it; Sun and Moon are computed, not asked."""
 
     session = models.OneToOneField(Return, on_delete=models.CASCADE, related_name="conditions")
     air_temperature_c = models.DecimalField(max_digits=4, decimal_places=1, null=True, blank=True)
@@ -264,7 +248,6 @@ class Conditions(ClubRecord):
     tow = models.CharField(max_length=20, blank=True, choices=Tow.choices)
     clarity_cm = models.PositiveIntegerField(null=True, blank=True)
     level_cm = models.IntegerField(null=True, blank=True, help_text="Above or below normal")
-    filled = models.JSONField(null=True, blank=True)
 
     class Meta:
         verbose_name_plural = "conditions"

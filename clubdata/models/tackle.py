@@ -119,9 +119,6 @@ class Species(VocabularyEntry):
     scientific_name = models.CharField(max_length=80, blank=True)
     fao_code = models.CharField(max_length=3, blank=True)
     group = models.CharField(max_length=30, blank=True)
-    heaviest_g = models.PositiveIntegerField(
-        null=True, blank=True, help_text="Heavier than this is asked about; empty for the usual bound."
-    )
 
     class Meta:
         verbose_name_plural = "species"

@@ -17,7 +17,7 @@ from clubdata.models import Account, Club, Job, JobKind, JobState
 
 WORKER_LOST = "worker_lost"
 # Of these a club has one waiting at most: two would do the same work.
-ONE_WAITING = (JobKind.FIT, JobKind.STUDY, JobKind.CHECK, JobKind.WEATHER)
+ONE_WAITING = (JobKind.FIT, JobKind.STUDY)
 # How often a fit's place may be taken and left again while it is asked for.
 REQUEST_TRIES = 5
 
