@@ -14,8 +14,9 @@ from django.views import defaults
 from rest_framework import exceptions, status
 from rest_framework.response import Response
 
+from api.preconditions import PreconditionRequired
 from clubdata.errors import ClubdataError, Conflict, InvalidInput, NotAllowed, NotFound
-from clubdata.services.faults import ManyInvalid
+from clubdata.services.faults import ManyInvalid, VersionMoved
 
 MEDIA_TYPE = "application/problem+json"
 ABSENT = "There is no such thing here, or it is not yours to see."
@@ -52,6 +53,8 @@ KINDS: dict[type[BaseException], Kind] = {
     NotAllowed: NOT_ALLOWED,
     NotFound: NOT_FOUND,
     Conflict: CONFLICT,
+    VersionMoved: Kind(412, "version_moved", "The record has changed meanwhile"),
+    PreconditionRequired: Kind(428, "precondition_required", "Say which version you change"),
     ClubdataError: CONFLICT,
     exceptions.ValidationError: INVALID,
     exceptions.ParseError: MALFORMED,
@@ -147,7 +150,7 @@ def _errors_of(exc: Exception) -> Iterator[dict[str, str]]:
     match exc:
         case NotFound():
             return
-        case ManyInvalid():
+        case ManyInvalid() | VersionMoved():
             for one in exc.problems:
                 yield {"field": one.field, "code": one.code, "detail": one.message}
         case ClubdataError() if exc.field:

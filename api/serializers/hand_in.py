@@ -120,8 +120,8 @@ class HandInSerializer(StrictSerializer):
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         """Of the session as a whole, or of its parts: not both."""
-        short = [name for name in SHORT_FORM if attrs[name] not in {"", None}]
-        if short and attrs["parts"]:
+        short = [name for name in SHORT_FORM if attrs.get(name) not in {"", None}]
+        if short and attrs.get("parts"):
             said = "Say it in the parts, since there are some."
             raise serializers.ValidationError(dict.fromkeys(short, said), code="said_twice")
         return attrs

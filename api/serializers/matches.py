@@ -14,6 +14,7 @@ class MatchSerializer(OutputSerializer):
     title = serializers.CharField(allow_blank=True)
     held_on = serializers.DateField()
     water = NamedSerializer()
+    final_at = serializers.DateTimeField(allow_null=True, help_text="When the result was declared final.")
 
 
 class MatchQuery(PageQuery):

@@ -132,6 +132,8 @@ class ReturnSerializer(OutputSerializer):
     conditions = serializers.SerializerMethodField()
     source = serializers.ChoiceField(choices=Source.choices)  # type: ignore[assignment]
     entered_at = serializers.DateTimeField()
+    changed_at = serializers.DateTimeField(allow_null=True)
+    version = serializers.IntegerField()
     notes = serializers.SerializerMethodField()
     entered_by = serializers.SerializerMethodField()
 

@@ -1,6 +1,5 @@
-"""Returns: handed in, read one by one and as a list."""
+"""Returns: handed in, and read as a list."""
 
-import uuid
 from typing import Any
 
 from drf_spectacular.utils import OpenApiResponse, extend_schema
@@ -63,13 +62,3 @@ class ReturnListView(ClubView):
             status=status.HTTP_201_CREATED if is_new else status.HTTP_200_OK,
             headers={"Location": request.build_absolute_uri(f"{request.path}{kept.uid}/")},
         )
-
-
-class ReturnDetailView(ClubView):
-    """One return."""
-
-    @extend_schema(operation_id="returns_read", responses=ReturnDetailSerializer)
-    def get(self, request: Request, uid: uuid.UUID, **_: Any) -> Response:
-        """With the Sun and Moon of its day."""
-        found = find_return(self.who, uid)
-        return Response(ReturnDetailSerializer(found, context={"request": request}).data)

@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from contextlib import contextmanager
 
-from clubdata.errors import InvalidInput
+from clubdata.errors import ClubdataError, InvalidInput
 
 
 class ManyInvalid(InvalidInput):
@@ -12,6 +12,16 @@ class ManyInvalid(InvalidInput):
     def __init__(self, problems: tuple[InvalidInput, ...]) -> None:
         first = problems[0]
         super().__init__(" ".join(one.message for one in problems), field=first.field)
+        self.problems = problems
+
+
+class VersionMoved(ClubdataError):
+    """The return has changed since the version that the caller names; `problems` say what stands now."""
+
+    code = "version_moved"
+
+    def __init__(self, problems: tuple[InvalidInput, ...]) -> None:
+        super().__init__("The return has changed meanwhile: read it again, then amend that.")
         self.problems = problems
 
 

@@ -11,6 +11,8 @@ from clubdata.models.clubs import still_a_member
 # Whose work needs the names on the club's books.
 SEES_MEMBERS = frozenset({Role.ORGANISER, Role.SECRETARY})
 ENTERS_FOR_OTHERS = frozenset({Role.ORGANISER, Role.SECRETARY})
+# Who changes the returns of a match whose result is final.
+AFTER_FINAL = frozenset({Role.ORGANISER})
 IMPORTS = frozenset({Role.ORGANISER, Role.ANALYST, Role.SECRETARY})
 # Who runs matches or answers for the figures; a draw's evenness is theirs to ask beforehand.
 SEES_DRAWS = frozenset({Role.ORGANISER, Role.ANALYST, Role.SECRETARY})

@@ -30,6 +30,7 @@ from clubdata.rules.cautions import Caution
 from clubdata.rules.sky import Sky, sky_for
 from clubdata.services.drafts import Draft, draft
 from clubdata.services.hand_ins import CatchInput, ConditionsInput, HandIn, PartInput
+from clubdata.services.matches import require_open
 from clubdata.services.members import Membership, membership
 from clubdata.services.waters import hazard_cautions, standing_hazards, zone_of
 
@@ -62,6 +63,7 @@ def hand_in(*, actor: Account, club: Club, now: datetime, data: HandIn) -> Retur
     """
     who = membership(actor=actor, slug=club.slug)
     made = draft(who=who, now=now, data=data)
+    require_open(who, made.session["match_id"])
     if data.uid is not None and _is_kept(data.uid):
         return _replay(who, data.uid, made)
     try:
