@@ -28,7 +28,7 @@ _SOURCES: dict[str, tuple[str, pa.DataType]] = {
     "outcome": ("outcome", _WORD),
     "water": ("water_id", pa.int64()),
     "peg": ("peg_id", pa.int64()),
-    "angler": ("member_id", pa.int64()),
+    "angler": ("angler_id", pa.int64()),
     "match_day": ("match_id", pa.int64()),
     "hook_bait": ("parts__hook_bait_id", pa.int64()),
     "rig_type": ("parts__rig_type_id", pa.int64()),
@@ -82,7 +82,11 @@ def _query(club: Club) -> Any:
     lines = CatchLine.objects.filter(session=OuterRef("pk")).values("session")
     caught = Subquery(lines.annotate(total=Sum("weight_g")).values("total"))
     returns = Return.objects.filter(club=club).order_by()
-    counted = returns.annotate(caught_g=Case(When(outcome=Outcome.COUNTED_ONLY, then=caught)))
+    counted = returns.annotate(
+        caught_g=Case(When(outcome=Outcome.COUNTED_ONLY, then=caught)),
+        # A guest is nobody that the club knows: an angler of whom nothing else is recorded.
+        angler_id=Case(When(guest=False, then="member_id")),
+    )
     return counted.values_list(_UID, *(F(path) for path, _ in _SOURCES.values()))
 
 

@@ -194,6 +194,9 @@ SPECTACULAR_SETTINGS = {
         "WaterKind": "clubdata.models.WaterKind",
         "WaterEventKind": "clubdata.models.WaterEventKind",
         "JobKind": "clubdata.models.JobKind",
+        "JobState": "clubdata.models.JobState",
+        "AmendmentKind": "clubdata.models.AmendmentKind",
+        "AmendmentState": "clubdata.models.AmendmentState",
         "FitVerdict": "analytics.catchrate.verdict.VERDICTS",
     },
 }

@@ -65,7 +65,8 @@ def compliance_of(sessions: Sessions, memberships: pd.DataFrame) -> dict[str, An
     first, last = np.datetime64(months.keys[0], "M"), np.datetime64(months.keys[-1], "M")
     span = np.arange(first, last + 1)
     place = {angler: at for at, angler in enumerate(memberships["angler"])}
-    member = np.array([place.get(key, -1) for key in sessions.angler.keys], dtype=np.int64)
+    # One place more, so that an angler who is not recorded, -1, is no member.
+    member = np.array([*(place.get(key, -1) for key in sessions.angler.keys), -1], dtype=np.int64)
     who = member[sessions.angler.codes]
     when = np.array(months.keys, dtype="datetime64[M]")[months.codes]
     joined, left = (memberships[name].to_numpy("datetime64[D]") for name in ("joined_on", "left_on"))

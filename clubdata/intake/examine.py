@@ -61,7 +61,8 @@ class Examination:
         self.tally.note([self._problem(line, column, value, _differs(recorded))])
 
     def _recorded(self, keys: Sequence[str]) -> dict[str, Said]:
-        found = Return.objects.filter(club=self.club, sheet_key__in=keys)
+        # A removed one is known too: its row in a sheet does not bring it back.
+        found = Return.with_removed.filter(club=self.club, sheet_key__in=keys)
         rows = found.values_list("sheet_key", "outcome", "weight_g", "hours")
         return {key: Said(*said) for key, *said in rows}
 

@@ -8,12 +8,27 @@ from uuid import UUID, uuid4
 
 from drf_spectacular.generators import SchemaGenerator
 
-from clubdata.models import Conditions, Job, JobKind, Return, SessionKind, WaterEvent
+from clubdata.models import (
+    Amendment,
+    AmendmentKind,
+    AmendmentState,
+    Conditions,
+    Job,
+    JobKind,
+    Return,
+    SessionKind,
+    WaterEvent,
+)
 from tests.factories import NOW, SmallClub, make_match, make_return
 
 SCHEMA: dict[str, Any] = SchemaGenerator().get_schema(request=None, public=True)
 # What a route cannot do without.
 REQUIRED = {"advice_read": {"month": "3"}, "peg_form_pair_read": {"first": "1", "second": "2"}}
+# A body that each of these takes, so that what is asked about is looked for.
+_WHY = {"reason": "misread"}
+SENT: dict[str, dict[str, str]] = dict.fromkeys(
+    ("returns_amend", "returns_remove", "returns_restore", "amendments_approve", "amendments_decline"), _WHY
+)
 
 
 @dataclass(frozen=True)
@@ -56,7 +71,14 @@ class StockedClub:
         uid: UUID = uuid4()
         if not absent:
             noun = path.rsplit("{slug}/", maxsplit=1)[-1].split("/", maxsplit=1)[0]
-            owners = {"waters": self.small.mere, "returns": self.session, "jobs": self.job, "fits": self.fit}
+            owners = {
+                "waters": self.small.mere,
+                "returns": self.session,
+                "jobs": self.job,
+                "fits": self.fit,
+                "matches": self.session.match,
+                "amendments": self.session.amendments.first(),
+            }
             uid = owners[noun].uid if noun in owners else uid
         return path.replace("{slug}", self.small.club.slug).replace("{uid}", str(uid))
 
@@ -72,6 +94,16 @@ def stock(small: SmallClub) -> StockedClub:
         part={"hook_bait": small.caster, "rig_type": small.tapered, "distance_m": "11.5"},
     )
     Conditions.objects.create(club=small.club, session=session, wind_force=3, water_temperature_c="9.5")
+    Amendment.objects.create(
+        club=small.club,
+        session=session,
+        kind=AmendmentKind.REMOVAL,
+        state=AmendmentState.AWAITING,
+        reason="entered twice",
+        version_before=1,
+        asked_by=small.account("organiser"),
+        asked_at=NOW,
+    )
     WaterEvent.objects.create(club=small.club, water=small.mere, kind="works", started_on=date(2023, 1, 1))
     job = Job.objects.create(
         club=small.club,

@@ -7,8 +7,8 @@ import pytest
 from django.http import HttpResponse
 from rest_framework.test import APIClient
 
-from clubdata.models import Account, Member
-from tests.contract.routes import OF_A_CLUB, OPERATIONS, READS, Operation, StockedClub
+from clubdata.models import Account, Member, MemberRole, Role
+from tests.contract.routes import OF_A_CLUB, OPERATIONS, READS, SENT, Operation, StockedClub
 
 pytestmark = pytest.mark.django_db
 ClientFor = Callable[[Account | None], APIClient]
@@ -20,8 +20,13 @@ def ask(client: APIClient, operation: Operation, address: str) -> HttpResponse:
     if operation.method == "GET":
         response: HttpResponse = asked(address, operation.query)
     else:
-        response = asked(address, {})
+        response = asked(address, SENT.get(operation.description["operationId"], {}), HTTP_IF_MATCH='"v1"')
     return response
+
+
+def holds_every_role(member: Member) -> None:
+    for role in Role:
+        MemberRole.objects.get_or_create(club=member.club, member=member, role=role)
 
 
 @pytest.mark.parametrize("operation", OPERATIONS, ids=str)
@@ -59,6 +64,7 @@ def test_another_clubs_routes_read_like_those_of_no_club(
 def test_another_clubs_ids_under_ones_own_club_read_like_ids_of_nothing(
     operation: Operation, stocked: StockedClub, other_stocked: StockedClub, client_for: ClientFor
 ) -> None:
+    holds_every_role(stocked.small.secretary)
     client = client_for(stocked.small.account("secretary"))
     foreign = other_stocked.address(operation.path).replace("grebe-small", "heron-small")
     real = ask(client, operation, foreign)

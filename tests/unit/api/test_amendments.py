@@ -7,7 +7,7 @@ import pytest
 from rest_framework.test import APIClient
 
 from clubdata.models import Account, Club, Match, Return, Role, SessionKind
-from tests.factories import NOW, SmallClub, make_match, make_member, make_return
+from tests.factories import SmallClub, make_match, make_member, make_return
 
 pytestmark = pytest.mark.django_db
 ClientFor = Callable[[Account | None], APIClient]
@@ -196,9 +196,3 @@ def test_a_second_organiser_may_decline(heron_small: SmallClub, client_for: Clie
     decline = f"{CLUB}amendments/{asked['uid']}/decline/"
     assert client_for(second.account).post(decline, REASON).json()["state"] == "declined"
     assert organiser.get(address).status_code == 200
-
-
-def test_a_sheet_does_not_raise_a_removed_return(heron_small: SmallClub) -> None:
-    session = make_return(heron_small.member, heron_small.pegs["2"], sheet_key="a row", removed_at=NOW)
-    assert not Return.objects.exists()
-    assert Return.with_removed.get() == session

@@ -196,6 +196,14 @@ def test_the_same_file_twice_lands_nothing(desk: Desk) -> None:
     assert Club.objects.get(pk=desk.club.pk).revision == revision
 
 
+def test_the_row_of_a_removed_return_does_not_bring_it_back(desk: Desk) -> None:
+    desk.take(row())
+    Return.objects.update(removed_at=NOON)
+    again = desk.take(row())
+    assert (again["landed"], again["duplicates"]) == (0, 1)
+    assert not Return.objects.exists()
+
+
 def test_a_weight_that_changed_since_is_reported_and_not_landed(desk: Desk) -> None:
     desk.take(row())
     report = desk.take(row(weight="12-7-9"))
