@@ -84,8 +84,16 @@ def problem_response(exc: Exception, _context: dict[str, Any]) -> Response | Non
         headers["Retry-After"] = str(int(wait))
     if challenge := getattr(exc, "auth_header", None):
         headers["WWW-Authenticate"] = challenge
-    body = problem(kind, detail=_detail_of(exc, kind), errors=list(_errors_of(exc)))
-    return Response(body, status=kind.status, headers=headers, content_type=MEDIA_TYPE)
+    return Response(_body(exc, kind), status=kind.status, headers=headers, content_type=MEDIA_TYPE)
+
+
+def problem_of(exc: Exception) -> dict[str, Any]:
+    """The body of the problem that a refusal is, for one of many in an answer."""
+    return _body(exc, _kind_of(exc) or DEFECT)
+
+
+def _body(exc: Exception, kind: Kind) -> dict[str, Any]:
+    return problem(kind, detail=_detail_of(exc, kind), errors=list(_errors_of(exc)))
 
 
 def problem(kind: Kind, *, detail: str = "", errors: Iterable[dict[str, str]] = ()) -> dict[str, Any]:

@@ -17,7 +17,9 @@ MULTIPART_OVERHEAD_BYTES = 64 * 1024
 
 
 class BoundedJsonParser(JSONParser):
-    """JSON of at most `LARGEST_JSON_BYTES`, without NaN, infinity or bottomless nesting."""
+    """JSON of at most `largest_bytes`, without NaN, infinity or bottomless nesting."""
+
+    largest_bytes = LARGEST_JSON_BYTES
 
     def parse(
         self,
@@ -25,7 +27,7 @@ class BoundedJsonParser(JSONParser):
         media_type: str | None = None,  # noqa: ARG002 - the parser's contract
         parser_context: Mapping[str, Any] | None = None,
     ) -> Any:
-        check_length(parser_context, LARGEST_JSON_BYTES)
+        check_length(parser_context, self.largest_bytes)
         try:
             # The charset of JSON is UTF-8 whatever the header says (RFC 8259).
             text = stream.read().decode("utf-8-sig")

@@ -8,6 +8,7 @@ from django.views.generic import RedirectView
 from api.views import (
     advice,
     amendments,
+    batches,
     clubs,
     docs,
     fit_page,
@@ -45,6 +46,7 @@ of_a_club = [
     path("matches/", matches.MatchListView.as_view()),
     path("matches/<uuid:uid>/final/", matches.FinalResultView.as_view()),
     path("returns/", returns.ReturnListView.as_view()),
+    path("returns/batch/", batches.BatchView.as_view()),
     path("returns/removed/", amendments.RemovedListView.as_view()),
     path("returns/<uuid:uid>/", amendments.ReturnDetailView.as_view()),
     path("returns/<uuid:uid>/amendments/", amendments.HistoryView.as_view()),

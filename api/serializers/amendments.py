@@ -20,7 +20,10 @@ class ReasonSerializer(StrictSerializer):
 
 
 class AmendSerializer(HandInSerializer):
-    """The fields of a hand-in that change, and why; what is left out stays. Parts, catch and conditions change whole."""
+    """The fields of a hand-in that change, and why; what is left out stays.
+
+    Parts, catch and conditions change whole.
+    """
 
     reason = serializers.CharField(max_length=400)
 

@@ -151,6 +151,37 @@ def test_sent_again_after_a_lost_signal(heron_small: SmallClub, client_for: Clie
     assert Return.objects.count() == 1
 
 
+def test_many_at_once_are_each_kept_or_refused_and_may_be_sent_twice(
+    heron_small: SmallClub, client_for: ClientFor
+) -> None:
+    client = client_for(heron_small.account())
+    first, second = (str(uuid.uuid4()) for _ in range(2))
+    body = {
+        "returns": [
+            {**SHORT, "uid": first, "weight": "1-0"},
+            {**SHORT, "weight": "3.8"},
+            {**SHORT, "wieght": "1-0"},
+            {**SHORT, "uid": second, "peg": "4", "weight": "blank"},
+        ]
+    }
+    results = client.post(f"{ADDRESS}batch/", body).json()["results"]
+    assert [result["status"] for result in results] == [201, 400, 400, 201]
+    assert [result["index"] for result in results] == [0, 1, 2, 3]
+    assert results[1]["problem"]["errors"][0]["code"] == "ambiguous_weight"
+    assert results[2]["problem"]["errors"][0]["field"] == "wieght"
+    assert (results[3]["kept"]["uid"], results[3]["kept"]["outcome"]) == (second, "blank")
+    again = client.post(f"{ADDRESS}batch/", body).json()["results"]
+    assert [result["status"] for result in again] == [200, 400, 400, 200]
+    assert Return.objects.count() == 2
+
+
+@pytest.mark.parametrize("body", [{}, {"returns": []}, {"returns": [{}] * 101}, {"returns": ["a"]}])
+def test_a_batch_of_nothing_or_too_many_is_refused_whole(
+    body: dict[str, Any], heron_small: SmallClub, client_for: ClientFor
+) -> None:
+    assert client_for(heron_small.account()).post(f"{ADDRESS}batch/", body).status_code == 400
+
+
 def test_every_fault_is_named_with_its_field(heron_small: SmallClub, client_for: ClientFor) -> None:
     wrong = {**BODY, "weight": "12.7", "hours": 49, "parts": [{"hook_bait": "red magot"}]}
     response = client_for(heron_small.account()).post(ADDRESS, wrong)
