@@ -13,6 +13,7 @@ from typing import Final
 
 from clubdata.errors import InvalidInput
 from clubdata.intake.vocabulary import Known
+from clubdata.intake.workbook import DATE_MARK
 from clubdata.models import Outcome
 from clubdata.models.returns import MOST_DISTANCE_M, MOST_HOURS
 from clubdata.rules.conventions import Conventions, DateOrder, DistanceUnit
@@ -43,6 +44,11 @@ _EXAMPLES: Final = {DateOrder.DAY_MONTH_YEAR: "31/12/2024", DateOrder.MONTH_DAY_
 _YEAR_FIRST: Final = re.compile(r"([0-9]{4})-([0-9]{1,2})-([0-9]{1,2})")
 _NUMBERS: Final = re.compile(r"([0-9]{1,2})([/.-])([0-9]{1,2})\2([0-9]{4})")
 _NAMED_MONTH: Final = re.compile(r"([0-9]{1,2})([ /-])([a-z]+)\.?\2([0-9]{4})")
+# As spreadsheets show a date that they made of '3-2' or '12-7-8'.
+_DAY_AND_MONTH: Final = re.compile(
+    rf"[0-9]{{1,2}}[ /-](?:{'|'.join(name[:3] for name in _MONTHS)})[a-z]*(?:[ /-][0-9]{{2}})?"
+    rf"|(?:{'|'.join(name[:3] for name in _MONTHS)})[a-z]*[ /-][0-9]{{2}}"
+)
 _AMOUNT: Final = r"(-?[0-9]{1,9}(?:[.,][0-9]{1,2})?)"
 _HOURS: Final = re.compile(rf"{_AMOUNT}\s*(?:h|hrs?|hours?)?")
 _DISTANCE: Final = re.compile(rf"{_AMOUNT}\s*(m|metres?|meters?|ft|feet|foot|')?")
@@ -78,7 +84,7 @@ def shown(text: str) -> str:
 
 def read_date(text: str, order: DateOrder, today: date) -> date:
     """'2019-01-01', '01-Jan-2019', or '01/01/2019' in the club's order; not after `today`."""
-    day = _as_date(fold(text), order)
+    day = _as_date(fold(text).removeprefix(DATE_MARK), order)
     if day is None or day.year < EARLIEST_YEAR:
         raise CellProblem(
             "date_not_understood",
@@ -200,6 +206,12 @@ def read_weight(text: str, conventions: Conventions) -> WeightCell:
     one only where the club says so.
     """
     folded = fold(text)
+    if _is_a_date(folded):
+        raise CellProblem(
+            "weight_became_date",
+            "a spreadsheet has made a date of what was typed, as it does with 12-7-8 and 3-2: format the "
+            "column as text and type the weight again, such as 12lb 7oz 8dr",
+        )
     if folded in conventions.blank_words:
         return WeightCell(Outcome.BLANK)
     if folded in conventions.did_not_weigh_words:
@@ -217,6 +229,14 @@ def read_weight(text: str, conventions: Conventions) -> WeightCell:
     if bare is not None or any(digit in folded for digit in "123456789"):
         raise CellProblem("weight_is_zero", f"a gram or more is a weight{_weight_words(conventions)}")
     return WeightCell(Outcome.BLANK)
+
+
+def _is_a_date(folded: str) -> bool:
+    """Whether a spreadsheet's date stands there: never a weight, whatever was typed before."""
+    if folded.startswith(DATE_MARK) or _DAY_AND_MONTH.fullmatch(folded) or _NAMED_MONTH.fullmatch(folded):
+        return True
+    numbers = _NUMBERS.fullmatch(folded)
+    return _YEAR_FIRST.fullmatch(folded) is not None or (numbers is not None and numbers[2] != "-")
 
 
 def _ounces_carried(estimate: str) -> str:

@@ -16,6 +16,7 @@ from clubdata.intake.rows import Row, RowReader
 from clubdata.intake.sheet import Sheet, open_sheet
 from clubdata.intake.staging import SheetReturn
 from clubdata.intake.vocabulary import load_vocabulary
+from clubdata.intake.workbook import WorkbookSheet
 from clubdata.models import Club, Match, Outcome, Return, Water
 from clubdata.rules.conventions import read_conventions
 from clubdata.rules.units import format_pounds_ounces
@@ -36,7 +37,7 @@ class Examination:
     """One pass over one club's sheet. Iterate `chunks()` to its end, then read `tally` and `created()`."""
 
     club: Club
-    sheet: Sheet
+    sheet: Sheet | WorkbookSheet
     columns: Columns
     reader: RowReader
     ledger: Ledger

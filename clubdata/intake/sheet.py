@@ -1,4 +1,4 @@
-"""A club's file as rows of text, streamed: memory does not grow with the file's length."""
+"""A club's file, CSV or workbook, as rows of text, streamed: memory does not grow with its length."""
 
 import codecs
 import csv
@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Final
 
 from clubdata.intake.columns import SheetRefused
+from clubdata.intake.workbook import WorkbookSheet, is_workbook, open_workbook
 
 _BLOCK_BYTES: Final = 1 << 16
 _DELIMITERS: Final = (",", ";")
@@ -36,12 +37,14 @@ class Sheet:
                 yield line, cells
 
 
-def open_sheet(path: Path) -> Sheet:
-    """Find a file's encoding (UTF-8 with or without a mark, else Windows-1252) and delimiter.
+def open_sheet(path: Path) -> Sheet | WorkbookSheet:
+    """A workbook's first sheet, or a text file: its encoding (UTF-8, else Windows-1252) and delimiter found.
 
     Raises `SheetRefused` for a file that is missing, empty or not text.
     """
     try:
+        if is_workbook(path):
+            return open_workbook(path)
         encoding, line_count = _encoding(path)
     except OSError:
         raise SheetRefused("There is no such file to read.", code="no_such_file") from None

@@ -1,13 +1,16 @@
 """The house keeps its own rules: rooms, corridors, drift, and files that speak of the project alone."""
 
+import json
 import re
 import subprocess
 import sys
+from importlib import resources
 from pathlib import Path
 
 import pytest
 import yaml
 from django.core.management import call_command
+from jsonschema.validators import validator_for
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -73,6 +76,16 @@ def test_no_file_carries_a_path_of_somebodys_machine() -> None:
         for match in MACHINE_PATH.finditer(path.read_text(errors="replace"))
     ]
     assert found == []
+
+
+def test_the_compose_file_is_one_by_the_published_schema() -> None:
+    # compose-spec.json of the Compose Specification (Apache-2.0), as the package check-jsonschema carries it.
+    published = resources.files("check_jsonschema") / "builtin_schemas" / "vendor" / "compose-spec.json"
+    schema = json.loads(published.read_text())
+    compose = yaml.safe_load((ROOT / "docker-compose.yml").read_text())
+    validator = validator_for(schema)(schema)
+    assert list(validator.iter_errors(compose)) == []
+    assert list(validator.iter_errors({**compose, "services": {"web": {"comand": ["x"]}}}))
 
 
 def test_the_compose_file_runs_every_part() -> None:

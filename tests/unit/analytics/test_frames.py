@@ -94,6 +94,13 @@ def test_what_was_not_recorded_is_missing_and_not_a_word(heron_small: SmallClub)
         assert frame[name].cat.codes.tolist() == [-1] and frame[name].cat.categories.empty
 
 
+def test_a_guest_is_not_the_member_who_brought_them(heron_small: SmallClub) -> None:
+    hand_in(heron_small)
+    hand_in(heron_small, guest=True)
+    anglers = load_frame(club=heron_small.club).frame["angler"]
+    assert sorted(anglers.isna()) == [False, True]
+
+
 def test_a_return_without_a_peg_has_no_place_on_the_bank(heron_small: SmallClub) -> None:
     hand_in(heron_small)
     hand_in(heron_small)

@@ -144,6 +144,14 @@ def test_a_fit_of_older_returns_does_not_displace_a_later_one(stored_club: Store
     assert Job.objects.get(pk=slow.job_id).result["promoted"] is False
 
 
+def test_guests_and_who_roved_are_fitted_with_everyone(stored_club: StoredClub) -> None:
+    pks = list(Return.objects.filter(club=stored_club.club).values_list("pk", flat=True)[:40])
+    Return.objects.filter(pk__in=pks[:20]).update(guest=True)
+    Return.objects.filter(pk__in=pks[20:]).update(roved=True, peg=None)
+    run = fit_now(stored_club.club)
+    assert run.rows_used == len(stored_club.frame)
+
+
 def test_only_the_last_runs_stay(stored_club: StoredClub) -> None:
     for _ in range(KEPT_RUNS + 2):
         latest = fit_now(stored_club.club)

@@ -41,7 +41,7 @@ def test_a_character_cut_by_a_block_is_still_utf_8(tmp_path: Path) -> None:
     [
         (b"", "empty_sheet"),
         ("Date,Peg".encode("utf-16"), "not_text"),
-        (b"PK\x03\x04\0\0\0", "not_text"),
+        (b"PK\x03\x04\0\0\0", "not_a_workbook"),
         (b"Date\n\x81\x8d\n", "not_text"),
     ],
 )
