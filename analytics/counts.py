@@ -83,7 +83,8 @@ def _tallies(frame: pd.DataFrame, *names: str) -> list[list[Any]]:
 
 
 def _distinct(group: IntArray, values: IntArray, groups: int) -> IntArray:
-    """How many different values each group has, (groups,)."""
+    """How many different values each group has, (groups,); one that is not recorded, -1, is none."""
+    group, values = group[values >= 0], values[values >= 0]
     pairs = np.unique(group * (int(values.max(initial=0)) + 1) + values)
     counts: IntArray = np.bincount(pairs // (int(values.max(initial=0)) + 1), minlength=groups)
     return counts

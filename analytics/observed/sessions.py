@@ -95,7 +95,8 @@ def grouped(sessions: Sessions, chosen: IntArray, codes: IntArray, keys: int) ->
 
 
 def distinct(codes: IntArray, group: IntArray, groups: int) -> IntArray:
-    """How many different codes each group has, (groups,)."""
+    """How many different codes each group has, (groups,); one that is not recorded, -1, is none."""
+    group, codes = group[codes >= 0], codes[codes >= 0]
     size = int(codes.max(initial=0)) + 1
     if groups * size > _MOST_PAIRS:
         return np.bincount(np.unique(group * size + codes) // size, minlength=groups)
