@@ -35,7 +35,7 @@ class BatchView(ClubView):
         responses={200: BatchAnswerSerializer},
     )
     def post(self, request: Request, **_: Any) -> Response:
-        """Each is kept or refused by itself. With a `uid` of your own in each, send the whole again if unsure."""
+        """Each is kept or refused by itself. With a `uid` of your own in each, send them again if unsure."""
         serializer = BatchSerializer(data=request.data)
         serializer.is_valid(raise_exception=True)
         read = [_read(item) for item in serializer.validated_data["returns"]]
