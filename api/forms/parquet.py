@@ -13,7 +13,7 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.parquet as pq
 
-from api.forms.sheets import Kind, Sheet
+from api.forms.sheets import Column, Kind, Sheet
 
 _TYPES: Final = {
     Kind.TEXT: pa.string(),
@@ -32,21 +32,21 @@ _DAY_0: Final = date(1970, 1, 1).toordinal()
 def to_parquet(sheet: Sheet) -> bytes:
     """One table; title, unit and description of each column stand in its field's metadata."""
     kinds = sheet.kinds()
-    fields = [
-        pa.field(
-            column.name,
-            _TYPES[kind],
-            metadata={"title": column.title, "unit": column.unit, "description": column.description},
-        )
-        for column, kind in zip(sheet.columns, kinds, strict=True)
-    ]
-    arrays = [_array([row[place] for row in sheet.rows], kind) for place, kind in enumerate(kinds)]
+    fields = [field_of(column, kind) for column, kind in zip(sheet.columns, kinds, strict=True)]
+    arrays = [array_of([row[place] for row in sheet.rows], kind) for place, kind in enumerate(kinds)]
     buffer = io.BytesIO()
     pq.write_table(pa.Table.from_arrays(arrays, schema=pa.schema(fields)), buffer)
     return buffer.getvalue()
 
 
-def _array(cells: Sequence[Any], kind: Kind) -> pa.Array:
+def field_of(column: Column, kind: Kind) -> pa.Field:
+    """A column's name and type, its title, unit and description beside."""
+    said = {"title": column.title, "unit": column.unit, "description": column.description}
+    return pa.field(column.name, _TYPES[kind], metadata=said)
+
+
+def array_of(cells: Sequence[Any], kind: Kind) -> pa.Array:
+    """Cells of one kind, None where there is none."""
     known = _bits([cell is not None for cell in cells])
     if kind is Kind.TEXT:
         data = _texts(cells)

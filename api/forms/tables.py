@@ -18,7 +18,7 @@ from openpyxl.styles import Alignment, Font
 from openpyxl.utils import get_column_letter
 
 from api.forms.plain import plain
-from api.forms.sheets import About, Sheet
+from api.forms.sheets import About, Column, Sheet
 
 #: What may open a formula, or be skipped before one.
 _OPENS_FORMULA: Final = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
@@ -33,11 +33,12 @@ def to_csv(sheet: Sheet) -> bytes:
     text = io.StringIO(newline="")
     writer = csv.writer(text)
     writer.writerow([column.name for column in sheet.columns])
-    writer.writerows([_written(cell) for cell in row] for row in sheet.rows)
+    writer.writerows([csv_cell(cell) for cell in row] for row in sheet.rows)
     return text.getvalue().encode()
 
 
-def _written(cell: Any) -> Any:
+def csv_cell(cell: Any) -> Any:
+    """A cell as CSV has it: no text of it opens a formula."""
     match cell:
         case None:
             return ""
@@ -72,28 +73,33 @@ def _write_about(book: Workbook, about: About) -> None:
     page = book.create_sheet("about")
     page.column_dimensions["A"].width = 24
     page.column_dimensions["B"].width = 100
-    page.append([_cell(page, about.title, bold=True)])
+    page.append([workbook_cell(page, about.title, bold=True)])
     for name, value in about.lines:
-        page.append([_cell(page, name, bold=True), _cell(page, value, wrap=True)])
+        page.append([workbook_cell(page, name, bold=True), workbook_cell(page, value, wrap=True)])
 
 
 def _write_sheet(book: Workbook, sheet: Sheet) -> None:
     page = book.create_sheet(plain(sheet.name).translate(_NOT_IN_A_NAME)[:_LONGEST_NAME])
     page.freeze_panes = "A2"
-    heads = [f"{one.title} ({one.unit})" if one.unit else one.title for one in sheet.columns]
+    heads = [head_of(one) for one in sheet.columns]
     for place, head in enumerate(heads):
         longest = max([len(head), *(_shown_width(row[place]) for row in sheet.rows)])
         page.column_dimensions[get_column_letter(place + 1)].width = min(longest + 2, _WIDEST)
-    page.append([_cell(page, head, bold=True) for head in heads])
+    page.append([workbook_cell(page, head, bold=True) for head in heads])
     for row in sheet.rows:
-        page.append([_cell(page, cell) for cell in row])
+        page.append([workbook_cell(page, cell) for cell in row])
+
+
+def head_of(column: Column) -> str:
+    """A column's title with its unit."""
+    return f"{column.title} ({column.unit})" if column.unit else column.title
 
 
 def _shown_width(cell: Any) -> int:
     return 10 if isinstance(cell, float) else len(str(cell))
 
 
-def _cell(page: Any, value: Any, *, bold: bool = False, wrap: bool = False) -> Any:
+def workbook_cell(page: Any, value: Any, *, bold: bool = False, wrap: bool = False) -> Any:
     """A cell whose text is a string whatever it begins with; a moment in UTC, for a workbook has no zones."""
     if isinstance(value, datetime) and value.tzinfo is not None:
         value = value.astimezone(UTC).replace(tzinfo=None)

@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from django.db.models import QuerySet
 from drf_spectacular.utils import OpenApiResponse, extend_schema
 from rest_framework import status
 from rest_framework.request import Request
@@ -13,7 +14,28 @@ from api.serializers.returns import ReturnDetailSerializer, ReturnQuery, ReturnS
 from api.serializers.shapes import page_of
 from api.views.base import ClubView
 from api.views.filters import narrowed
+from clubdata.models import Return
+from clubdata.services.members import Membership
 from clubdata.services.returns import find_return, hand_in, of_peg, visible_returns, with_children
+
+FILTERS = {
+    "water": "water__uid",
+    "match": "match__code",
+    "first_day": "fished_on__gte",
+    "last_day": "fished_on__lte",
+    "session_kind": "session_kind",
+    "outcome": "outcome",
+}
+
+
+def wanted_returns(who: Membership, parameters: dict[str, Any]) -> QuerySet[Return]:
+    """The returns that the reader may see, as `ReturnQuery` narrows them."""
+    rows: QuerySet[Return] = narrowed(visible_returns(who), FILTERS, parameters)
+    if parameters["mine"]:
+        rows = rows.filter(member=who.member)
+    if peg := parameters.get("peg"):
+        rows = of_peg(rows, peg)
+    return rows
 
 
 class ReturnListView(ClubView):
@@ -21,23 +43,11 @@ class ReturnListView(ClubView):
 
     query = {"GET": ReturnQuery}
     order = Keyset(("-fished_on", "-uid"))
-    filters = {
-        "water": "water__uid",
-        "match": "match__code",
-        "first_day": "fished_on__gte",
-        "last_day": "fished_on__lte",
-        "session_kind": "session_kind",
-        "outcome": "outcome",
-    }
 
     @extend_schema(operation_id="returns_list", responses=page_of(ReturnSerializer, "ReturnPage"))
     def get(self, request: Request, **_: Any) -> Response:
         """The latest first. A member reads own returns, and of others' match returns all but the notes."""
-        rows = narrowed(with_children(visible_returns(self.who)), self.filters, self.parameters)
-        if self.parameters["mine"]:
-            rows = rows.filter(member=self.who.member)
-        if peg := self.parameters.get("peg"):
-            rows = of_peg(rows, peg)
+        rows = with_children(wanted_returns(self.who, self.parameters))
         return self.page_response(request, rows, self.order, ReturnSerializer)
 
     @extend_schema(

@@ -40,6 +40,8 @@ def test_a_fitted_clubs_answers_are_what_the_document_says(
 ) -> None:
     client = client_for(fitted.small.account("secretary"))
     for operation in READS:
+        if "application/json" not in operation.description["responses"]["200"]["content"]:
+            continue  # a file
         response = client.get(fitted.address(operation.path), operation.query)
         assert response.status_code == 200, response.content
         described = operation.description["responses"]["200"]["content"]["application/json"]["schema"]

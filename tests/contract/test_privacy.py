@@ -97,7 +97,7 @@ def test_no_answer_to_a_member_holds_another_members_name_or_notes(
     operation: Operation, stocked: StockedClub, client_for: ClientFor
 ) -> None:
     client = client_for(stocked.small.account("other_member"))
-    text = ask(client, operation, stocked.address(operation.path)).content.decode()
+    text = ask(client, operation, stocked.address(operation.path)).getvalue().decode()
     assert "Member One" not in text
     assert "by the reeds" not in text
 

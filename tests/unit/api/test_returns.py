@@ -2,13 +2,14 @@
 
 import uuid
 from collections.abc import Callable
+from datetime import date
 from typing import Any
 
 import pytest
 from rest_framework.test import APIClient
 
 from clubdata.models import Account, Return
-from tests.factories import SmallClub, make_return
+from tests.factories import SmallClub, make_match, make_return
 
 pytestmark = pytest.mark.django_db
 ClientFor = Callable[[Account | None], APIClient]
@@ -180,6 +181,56 @@ def test_a_batch_of_nothing_or_too_many_is_refused_whole(
     body: dict[str, Any], heron_small: SmallClub, client_for: ClientFor
 ) -> None:
     assert client_for(heron_small.account()).post(f"{ADDRESS}batch/", body).status_code == 400
+
+
+def test_a_return_is_begun_with_all_that_is_known_and_lacks_only_its_weight(
+    heron_small: SmallClub, client_for: ClientFor, django_assert_max_num_queries: Any
+) -> None:
+    client = client_for(heron_small.account())
+    start = f"/api/v1/clubs/heron-small/waters/{heron_small.mere.uid}/start-return/"
+    client.post(ADDRESS, {**SHORT, "hook_bait": "reds", "distance_m": 11.5, "rods": 2, "weight": "1-0"})
+    others = [heron_small.other_member, heron_small.organiser, heron_small.analyst, heron_small.secretary]
+    for member in others[:3]:
+        make_return(
+            member,
+            heron_small.pegs["1"],
+            fished_on=date(2023, 6, 3),
+            part={"hook_bait": heron_small.red_maggot},
+        )
+    few = client.get(start, {"peg": "3", "on": "2024-06-20"}).json()
+    assert few["usual_baits"] == []
+    make_return(
+        others[3],
+        heron_small.pegs["1"],
+        fished_on=date(2023, 6, 3),
+        part={"hook_bait": heron_small.red_maggot},
+    )
+    with django_assert_max_num_queries(13):
+        begun = client.get(start, {"peg": "3", "on": "2024-06-20"}).json()
+    assert begun["usual_baits"] == [{"name": "red maggot", "returns": 5}]
+    assert (begun["depth_cm"], begun["peg"]["label"]) == (180, "3")
+    assert begun["sky"]["sunrise"].startswith("2024-06-20T03:")
+    draft = begun["draft"]
+    assert (draft["hook_bait"], draft["distance_m"], draft["rods"], draft["hours"]) == (
+        "red maggot",
+        11.5,
+        2,
+        5,
+    )
+    assert client.post(ADDRESS, {**draft, "fished_on": "2024-06-14", "weight": "2-0"}).status_code == 201
+
+
+def test_a_start_on_a_match_day_is_of_the_match_and_a_hazard_is_told(
+    heron_small: SmallClub, client_for: ClientFor
+) -> None:
+    make_match(heron_small.mere, "M-1")
+    client = client_for(heron_small.account())
+    start = f"/api/v1/clubs/heron-small/waters/{heron_small.mere.uid}/start-return/"
+    begun = client.get(start, {"peg": "5", "on": "2024-05-01"}).json()
+    assert (begun["draft"]["session_kind"], begun["draft"]["match"]) == ("match", "M-1")
+    assert [caution["code"] for caution in begun["cautions"]] == ["overhead_power_line"]
+    assert client.get(start, {"peg": "99"}).status_code == 404
+    assert client.get(start).json()["peg"] is None
 
 
 def test_every_fault_is_named_with_its_field(heron_small: SmallClub, client_for: ClientFor) -> None:
