@@ -1,9 +1,12 @@
 """Every record of a club. Django finds models by this module, so it alone names its files' contents."""
 
 from clubdata.models.amendments import Amendment, AmendmentKind, AmendmentState
-from clubdata.models.clubs import AccessToken, Account, Club, Member, MemberRole, Role
+from clubdata.models.attendance import Attendance, AttendanceSource
+from clubdata.models.clubs import AccessToken, Account, Club, Member, MemberRole, Protection, Role
+from clubdata.models.doubts import Doubt, DoubtState
 from clubdata.models.jobs import Job, JobKind, JobState, StagedReturn
 from clubdata.models.matches import Match
+from clubdata.models.replies import StoredReply
 from clubdata.models.returns import (
     CatchLine,
     Conditions,
@@ -13,6 +16,7 @@ from clubdata.models.returns import (
     SessionPart,
     Source,
 )
+from clubdata.models.sign_ins import Invitation, SignIn, SignInOutcome
 from clubdata.models.tackle import (
     Feed,
     FeedSpelling,
@@ -26,6 +30,7 @@ from clubdata.models.tackle import (
     SpeciesSpelling,
 )
 from clubdata.models.waters import Peg, PegDepth, PegHazard, Water, WaterEvent, WaterEventKind, WaterKind
+from clubdata.models.weather import WeatherReading
 
 __all__ = [
     "AccessToken",
@@ -33,13 +38,18 @@ __all__ = [
     "Amendment",
     "AmendmentKind",
     "AmendmentState",
+    "Attendance",
+    "AttendanceSource",
     "CatchLine",
     "Club",
     "Conditions",
+    "Doubt",
+    "DoubtState",
     "Feed",
     "FeedSpelling",
     "HookBait",
     "HookBaitSpelling",
+    "Invitation",
     "Job",
     "JobKind",
     "JobState",
@@ -52,18 +62,23 @@ __all__ = [
     "Peg",
     "PegDepth",
     "PegHazard",
+    "Protection",
     "Return",
     "RigType",
     "RigTypeSpelling",
     "Role",
     "SessionKind",
     "SessionPart",
+    "SignIn",
+    "SignInOutcome",
     "Source",
     "Species",
     "SpeciesSpelling",
     "StagedReturn",
+    "StoredReply",
     "Water",
     "WaterEvent",
     "WaterEventKind",
     "WaterKind",
+    "WeatherReading",
 ]

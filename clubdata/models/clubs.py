@@ -103,8 +103,19 @@ def still_a_member() -> Q:
     return Q(left_on__isnull=True) | Q(left_on__gt=LocalToday("club__time_zone"))
 
 
+class Protection(models.TextChoices):
+    """Whom the club guards: no name in anything shared, and a responsible adult on the record."""
+
+    NONE = "", "none"
+    JUNIOR = "junior"
+    AT_RISK = "at_risk", "adult at risk"
+
+
 class Member(ClubRecord):
-    """A person on the club's books: a number, perhaps a name, perhaps a login."""
+    """A person on the club's books: a number, perhaps a name, perhaps a login.
+
+    `access_needs` are health data: used when pegs are set out, published nowhere.
+    """
 
     number = models.CharField(max_length=20)
     name = models.CharField(max_length=120, blank=True)
@@ -113,10 +124,22 @@ class Member(ClubRecord):
     )
     joined_on = models.DateField(null=True, blank=True)
     left_on = models.DateField(null=True, blank=True)
+    contact = models.CharField(max_length=200, blank=True, default="", help_text="Where a reminder goes.")
+    protection = models.CharField(max_length=7, choices=Protection.choices, blank=True, default="")
+    responsible_adult = models.CharField(max_length=200, blank=True, default="")
+    access_needs = models.CharField(max_length=400, blank=True, default="")
+    erased_at = models.DateTimeField(null=True, blank=True)
 
     class Meta:
         constraints = [
             unique_within_club("member"),
+            models.CheckConstraint(
+                condition=Q(protection__in=Protection.values), name="member_protection_known"
+            ),
+            models.CheckConstraint(
+                condition=Q(protection="") | ~Q(responsible_adult=""),
+                name="member_protected_has_responsible_adult",
+            ),
             models.UniqueConstraint(fields=["club", "number"], name="member_number_once_a_club"),
             models.UniqueConstraint(
                 fields=["club", "account"],

@@ -11,6 +11,7 @@ class JobKind(models.TextChoices):
     IMPORT = "import"
     FIT = "fit"
     STUDY = "study"
+    WEATHER = "weather"
 
 
 class JobState(models.TextChoices):

@@ -88,6 +88,9 @@ class Return(ClubRecord):
     guest = models.BooleanField(default=False, db_default=False)
     version = models.PositiveIntegerField(default=1, db_default=1)
     changed_at = models.DateTimeField(null=True, blank=True)
+    looked_at_version = models.PositiveIntegerField(
+        default=0, db_default=0, help_text="The version that was last held against a fit."
+    )
     removed_at = models.DateTimeField(null=True, blank=True)
     removed_by = models.ForeignKey(
         Account, on_delete=models.SET_NULL, null=True, blank=True, related_name="+"
@@ -235,7 +238,10 @@ class Tow(models.TextChoices):
 
 
 class Conditions(ClubRecord):
-    """The day as the angler found it; Sun and Moon are computed, not asked."""
+    """The day as the angler found it, or as a weather provider had it where that is told (`filled`).
+
+    Sun and Moon are computed, not asked.
+    """
 
     session = models.OneToOneField(Return, on_delete=models.CASCADE, related_name="conditions")
     air_temperature_c = models.DecimalField(max_digits=4, decimal_places=1, null=True, blank=True)
@@ -248,6 +254,10 @@ class Conditions(ClubRecord):
     tow = models.CharField(max_length=20, blank=True, choices=Tow.choices)
     clarity_cm = models.PositiveIntegerField(null=True, blank=True)
     level_cm = models.IntegerField(null=True, blank=True, help_text="Above or below normal")
+    filled = models.JSONField(default=list, blank=True, help_text="The fields that nobody typed.")
+    filled_from = models.CharField(
+        max_length=60, blank=True, default="", help_text="Whose figures those are."
+    )
 
     class Meta:
         verbose_name_plural = "conditions"

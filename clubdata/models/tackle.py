@@ -119,6 +119,9 @@ class Species(VocabularyEntry):
     scientific_name = models.CharField(max_length=80, blank=True)
     fao_code = models.CharField(max_length=3, blank=True)
     group = models.CharField(max_length=30, blank=True)
+    heaviest_g = models.PositiveIntegerField(
+        null=True, blank=True, help_text="A heavier single fish is asked about."
+    )
 
     class Meta:
         verbose_name_plural = "species"

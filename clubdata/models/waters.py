@@ -20,6 +20,9 @@ class Water(ClubRecord):
     latitude = models.DecimalField(max_digits=8, decimal_places=5)
     longitude = models.DecimalField(max_digits=8, decimal_places=5)
     time_zone = models.CharField(max_length=60, blank=True, validators=[validate_time_zone])
+    rules = models.JSONField(
+        default=dict, blank=True, help_text="As `clubdata.rules.water_rules` reads them."
+    )
 
     class Meta:
         constraints = [

@@ -65,8 +65,10 @@ WHERE staged.job_id = %(job)s
 """
 
 _CONDITIONS = """
-INSERT INTO clubdata_conditions (uid, club_id, session_id, wind_force, water_temperature_c, tow)
-SELECT {new_uid}, %(club)s, landed.id, staged.wind_force, staged.water_temperature_c, ''
+INSERT INTO clubdata_conditions (
+    uid, club_id, session_id, wind_force, water_temperature_c, tow, filled, filled_from
+)
+SELECT {new_uid}, %(club)s, landed.id, staged.wind_force, staged.water_temperature_c, '', '[]', ''
 FROM clubdata_stagedreturn AS staged
 JOIN clubdata_return AS landed ON landed.uid = staged.uid
 WHERE staged.job_id = %(job)s

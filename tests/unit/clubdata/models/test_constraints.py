@@ -13,9 +13,12 @@ from clubdata.models import (
     AccessToken,
     Account,
     Amendment,
+    Attendance,
     CatchLine,
     Club,
     Conditions,
+    Doubt,
+    Invitation,
     Job,
     Match,
     Member,
@@ -25,9 +28,12 @@ from clubdata.models import (
     PegHazard,
     Return,
     SessionPart,
+    SignIn,
     StagedReturn,
+    StoredReply,
     Water,
     WaterEvent,
+    WeatherReading,
 )
 from clubdata.models.base import SameClub
 from tests.factories import NOW, SPELLINGS, SmallClub, make_match, make_return
@@ -76,6 +82,21 @@ def good(heron_small: SmallClub) -> dict[type[models.Model], Row]:
             "club": club, "session": session, "kind": "change", "state": "made", "reason": "misread",
             "version_before": 1, "asked_at": NOW,
         },
+        StoredReply: {"account": heron_small.account(), "key": "k", "fingerprint": "f", "created_at": NOW},
+        Doubt: {
+            "club": club, "session": session, "version": 1, "code": "fish_heavy", "sentence": "Please check.",
+            "raised_at": NOW,
+        },
+        WeatherReading: {"club": club, "station": "boathouse", "read_at": NOW},
+        Attendance: {
+            "club": club, "member": heron_small.member, "water": heron_small.mere, "fished_on": DAY,
+            "source": "permit", "noted_at": NOW,
+        },
+        Invitation: {
+            "club": club, "member": heron_small.member, "digest": "1" * 64, "created_at": NOW,
+            "expires_at": NOW,
+        },
+        SignIn: {"name_digest": "n", "address_digest": "a", "outcome": "refused", "at": NOW},
     }  # fmt: skip
     for kind, spelling in SPELLINGS.items():
         entry = kind.objects.create(club=club, name="a new word")
@@ -126,6 +147,16 @@ BROKEN: dict[str, tuple[type[models.Model], Row]] = {
     "amendment_kind_known": (Amendment, {"kind": "whim"}),
     "amendment_state_known": (Amendment, {"state": "lost"}),
     "amendment_awaiting_is_not_settled": (Amendment, {"state": "awaiting", "settled_at": NOW}),
+    "member_protection_known": (Member, {"protection": "royal", "responsible_adult": "A. Nother"}),
+    "member_protected_has_responsible_adult": (Member, {"protection": "junior"}),
+    "doubt_state_known": (Doubt, {"state": "lost"}),
+    "doubt_waiting_is_not_settled": (Doubt, {"settled_at": NOW}),
+    "weather_reading_wind_direction_in_circle": (WeatherReading, {"wind_from_degrees": 360}),
+    "weather_reading_wind_not_negative": (WeatherReading, {"wind_m_s": Decimal("-0.1")}),
+    "weather_reading_cloud_in_oktas": (WeatherReading, {"cloud_oktas": 9}),
+    "attendance_source_known": (Attendance, {"source": "rumour"}),
+    "invitation_used_or_withdrawn": (Invitation, {"used_at": NOW, "withdrawn_at": NOW}),
+    "sign_in_outcome_known": (SignIn, {"outcome": "maybe"}),
 }
 UNWEIGHED: Row = {"weight_unit": "", "weight_step": None}
 # Further ways around the same constraints.
