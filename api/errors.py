@@ -17,6 +17,7 @@ from rest_framework.response import Response
 from api.preconditions import PreconditionRequired
 from clubdata.errors import ClubdataError, Conflict, InvalidInput, NotAllowed, NotFound
 from clubdata.services.faults import ManyInvalid, VersionMoved
+from clubdata.services.replies import KeyReused
 
 MEDIA_TYPE = "application/problem+json"
 ABSENT = "There is no such thing here, or it is not yours to see."
@@ -53,6 +54,7 @@ KINDS: dict[type[BaseException], Kind] = {
     NotAllowed: NOT_ALLOWED,
     NotFound: NOT_FOUND,
     Conflict: CONFLICT,
+    KeyReused: Kind(422, "key_reused", "The key stands for another request"),
     VersionMoved: Kind(412, "version_moved", "The record has changed meanwhile"),
     PreconditionRequired: Kind(428, "precondition_required", "Say which version you change"),
     ClubdataError: CONFLICT,

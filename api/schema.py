@@ -4,9 +4,11 @@ from typing import Any
 
 from drf_spectacular.extensions import OpenApiAuthenticationExtension
 from drf_spectacular.openapi import AutoSchema
+from drf_spectacular.utils import OpenApiParameter
 
 from api.authentication import SCHEME
 from api.errors import MEDIA_TYPE
+from api.replays import HEADER, MARK
 from api.serializers.problems import ProblemSerializer
 
 PROBLEMS = {
@@ -16,6 +18,12 @@ PROBLEMS = {
     "404": "No such thing, or not the caller's to see.",
     "default": "Any other problem.",
 }
+IDEMPOTENCY_KEY = OpenApiParameter(
+    HEADER,
+    str,
+    OpenApiParameter.HEADER,
+    description="Your own key for this request, in quotes: sent again with it, it is answered as before.",
+)
 NOUN_POSITION = 4  # /api/v1/clubs/{slug}/<noun>/
 
 
@@ -24,7 +32,10 @@ class ClubdataSchema(AutoSchema):
 
     def get_override_parameters(self) -> list[Any]:
         declared = getattr(self.view, "declared_parameters", None)
-        return list(declared(self.method)) if declared else []
+        parameters: list[Any] = list(declared(self.method)) if declared else []
+        if getattr(getattr(self.view, self.method.lower(), None), MARK, False):
+            parameters.append(IDEMPOTENCY_KEY)
+        return parameters
 
     def get_summary(self) -> str:
         """The first sentence of the method's own description."""

@@ -17,6 +17,7 @@ from api.pagination import Keyset
 from api.parsers import BoundedJsonParser
 from api.permissions import IsCurrentMember, Need, member_of
 from api.query import QuerySerializer, read_query
+from api.replays import answered_once
 from clubdata.services.members import Membership
 
 
@@ -62,10 +63,20 @@ class ApiView(APIView):
 
 
 class ClubView(ApiView):
-    """A view under one club: `who` is the actor's membership, `roles` what a method needs."""
+    """A view under one club: `who` is the actor's membership, `roles` what a method needs.
+
+    Every POST may be sent again under an Idempotency-Key, except where the answer holds a secret that is
+    shown once (`keeps_replies`).
+    """
 
     permission_classes = [IsAuthenticated, IsCurrentMember]
     roles: ClassVar[dict[str, Need]] = {}
+    keeps_replies: ClassVar[bool] = True
+
+    def __init_subclass__(cls, **options: Any) -> None:
+        super().__init_subclass__(**options)
+        if cls.keeps_replies and "post" in vars(cls):
+            setattr(cls, "post", answered_once(vars(cls)["post"]))  # noqa: B010 - mypy knows no such method
 
     @property
     def who(self) -> Membership:
