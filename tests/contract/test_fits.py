@@ -23,10 +23,21 @@ from analytics.models import FitRun
 from analytics.store import load_fit
 from api.serializers import fits, validation
 from clubdata.models import Account, Job, JobKind, Member
-from tests.contract.routes import StockedClub
+from tests.contract.routes import StockedClub, stock
+from tests.factories import SmallClub
 
 pytestmark = [pytest.mark.django_db, pytest.mark.slow]
 ClientFor = Callable[[Account | None], APIClient]
+
+
+@pytest.fixture
+def stocked(heron_small: SmallClub) -> StockedClub:
+    return stock(heron_small)
+
+
+@pytest.fixture
+def other_stocked(other_club: SmallClub) -> StockedClub:
+    return stock(other_club)
 
 
 @pytest.fixture
