@@ -18,6 +18,7 @@ from api.preconditions import PreconditionRequired
 from clubdata.errors import ClubdataError, Conflict, InvalidInput, NotAllowed, NotFound
 from clubdata.services.faults import ManyInvalid, VersionMoved
 from clubdata.services.replies import KeyReused
+from clubdata.services.sign_ins import SignInRefused, TooManyAttempts
 
 MEDIA_TYPE = "application/problem+json"
 ABSENT = "There is no such thing here, or it is not yours to see."
@@ -54,6 +55,8 @@ KINDS: dict[type[BaseException], Kind] = {
     NotAllowed: NOT_ALLOWED,
     NotFound: NOT_FOUND,
     Conflict: CONFLICT,
+    SignInRefused: Kind(401, "sign_in_refused", "The login was not opened"),
+    TooManyAttempts: Kind(429, "too_many_attempts", "Too many attempts"),
     KeyReused: Kind(422, "key_reused", "The key stands for another request"),
     VersionMoved: Kind(412, "version_moved", "The record has changed meanwhile"),
     PreconditionRequired: Kind(428, "precondition_required", "Say which version you change"),

@@ -55,7 +55,7 @@ def key_of(request: Request) -> str | None:
 
 def _kept_form(response: Response) -> Reply:
     """An answer as it is kept, JSON; the headers are those that the view itself has set."""
-    body = JSONRenderer().render(response.data).decode()  # type: ignore[no-untyped-call]
+    body = JSONRenderer().render(response.data).decode()
     headers = {name: value for name, value in response.headers.items() if name != "Content-Type"}
     return Reply(status=response.status_code, body=body or "null", headers=headers)
 

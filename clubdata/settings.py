@@ -58,6 +58,7 @@ INSTALLED_APPS = [
 
 MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
+    "api.middleware.SafetyHeadersMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "api.middleware.RequestLogMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
@@ -115,6 +116,23 @@ def _database() -> dict[str, Any]:
 
 DATABASES = {"default": _database()}
 
+# --- Callers: how many requests a minute an account may make (0: any number), and who tells its address --
+READS_A_MINUTE = int(os.environ.get("CLUBDATA_READS_A_MINUTE", "600"))
+WRITES_A_MINUTE = int(os.environ.get("CLUBDATA_WRITES_A_MINUTE", "120"))
+#: How many proxies of our own stand before the service: the last of them wrote the client's address.
+TRUSTED_PROXIES = int(os.environ.get("CLUBDATA_PROXIES", "0"))
+
+
+def _cache() -> dict[str, Any]:
+    """Counts are shared through Redis where there is one; without, each process has its own."""
+    url = os.environ.get("BROKER_URL", "")
+    if url.startswith(("redis://", "rediss://")):
+        return {"BACKEND": "django.core.cache.backends.redis.RedisCache", "LOCATION": url}
+    return {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"}
+
+
+CACHES = {"default": _cache()}
+
 # --- Queue: the job's row is the truth, the broker is a doorbell ------------------------------------
 BROKER_URL = os.environ.get("BROKER_URL", "filesystem://")
 BROKER_DIR = VAR_DIR / "broker"
@@ -158,6 +176,7 @@ if not DEMO:
     SESSION_COOKIE_SECURE = True
     CSRF_COOKIE_SECURE = True
 
+AUTHENTICATION_BACKENDS = ["api.login_backend.CountedBackend"]
 AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator", "OPTIONS": {"min_length": 10}},
     {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},

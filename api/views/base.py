@@ -13,6 +13,7 @@ from rest_framework.serializers import BaseSerializer
 from rest_framework.settings import DEFAULTS, APISettings
 from rest_framework.views import APIView
 
+from api.limits import CallerLimit
 from api.pagination import Keyset
 from api.parsers import BoundedJsonParser
 from api.permissions import IsCurrentMember, Need, member_of
@@ -37,6 +38,18 @@ class ApiView(APIView):
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
         super().initial(request, *args, **kwargs)
         self.parameters = read_query(request, *self.declared_parameters(request.method or ""))
+
+    def check_throttles(self, request: Request) -> None:
+        self.limit = CallerLimit()
+        if not self.limit.allow_request(request, self):
+            self.throttled(request, self.limit.wait())
+
+    def finalize_response(self, request: Request, response: Any, *args: Any, **kwargs: Any) -> Any:
+        final = super().finalize_response(request, response, *args, **kwargs)
+        standing = self.limit.standing if hasattr(self, "limit") else None
+        for name, value in ({} if standing is None else standing.headers()).items():
+            final[name] = value
+        return final
 
     def declared_parameters(self, method: str) -> tuple[type[QuerySerializer], ...]:
         """The serializers of the method's parameters; HEAD takes those of GET (RFC 9110, section 9.3.2)."""

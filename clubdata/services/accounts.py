@@ -1,13 +1,15 @@
 """Logins and the keys of their devices: opened, issued, revoked."""
 
 import secrets
+import uuid
 from datetime import datetime, timedelta
 
 from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
+from django.db.models import QuerySet
 
-from clubdata.errors import Conflict, InvalidInput
+from clubdata.errors import Conflict, InvalidInput, NotFound
 from clubdata.models import AccessToken, Account, Member, Role
 from clubdata.services.members import membership
 
@@ -69,6 +71,19 @@ def issue_token(
         expires_at=now + lifetime,
     )
     return token, key
+
+
+def own_tokens(account: Account) -> QuerySet[AccessToken]:
+    """The keys of the account's devices."""
+    return AccessToken.objects.filter(account=account)
+
+
+def revoke_own_token(*, account: Account, uid: uuid.UUID, now: datetime) -> None:
+    """Close one of the account's own keys. Raises `NotFound` for anybody else's."""
+    token = own_tokens(account).filter(uid=uid).first()
+    if token is None:
+        raise NotFound("There is no such device.")
+    revoke_token(token=token, now=now)
 
 
 def revoke_token(*, token: AccessToken, now: datetime) -> None:

@@ -77,7 +77,8 @@ def hand_in(*, actor: Account, club: Club, now: datetime, data: HandIn) -> Retur
 
 
 def _is_kept(uid: uuid.UUID) -> bool:
-    return Return.objects.filter(uid=uid).exists()
+    """Whether the uid is taken: by a removed return too, and in whichever club, which no refusal says."""
+    return Return.with_removed.filter(uid=uid).exists()
 
 
 def _store(who: Membership, data: HandIn, made: Draft, now: datetime) -> Return:

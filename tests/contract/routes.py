@@ -31,6 +31,10 @@ SENT: dict[str, dict[str, str]] = dict.fromkeys(
 )
 
 
+# Whoever calls these has no key yet.
+OPEN = {"sign_in", "invitations_accept"}
+
+
 @dataclass(frozen=True)
 class Operation:
     """One method of one path of the document."""
@@ -45,6 +49,10 @@ class Operation:
     @property
     def query(self) -> dict[str, str]:
         return REQUIRED.get(self.description["operationId"], {})
+
+    @property
+    def needs_a_key(self) -> bool:
+        return self.description["operationId"] not in OPEN
 
     @property
     def is_of_a_club(self) -> bool:
