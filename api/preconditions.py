@@ -34,6 +34,14 @@ def version_to_change(request: Request) -> int:
     return int(first[1:])
 
 
+def state_to_change(request: Request) -> str:
+    """The digest that If-Match names, of a record without a version. Raises `PreconditionRequired`."""
+    given = request.headers.get("If-Match", "").strip()
+    if not given or given == "*":
+        raise PreconditionRequired
+    return given.removeprefix("W/").strip('"')
+
+
 def is_unchanged(request: Request, etag: str) -> bool:
     """Whether If-None-Match names this very representation."""
     given = request.headers.get("If-None-Match", "")

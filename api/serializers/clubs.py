@@ -5,7 +5,7 @@ from typing import Any
 from rest_framework import serializers
 
 from api.serializers.shapes import MemberSerializer, OutputSerializer
-from clubdata.models import Member, Role
+from clubdata.models import Role
 
 
 class ClubSerializer(OutputSerializer):
@@ -40,18 +40,3 @@ class MeSerializer(OutputSerializer):
 
     username = serializers.CharField()
     memberships = MembershipSerializer(many=True)
-
-
-class BookEntrySerializer(OutputSerializer):
-    """A line of the club's book of members."""
-
-    uid = serializers.UUIDField()
-    number = serializers.CharField()
-    name = serializers.CharField(allow_blank=True)
-    roles = RolesField(source="*", read_only=True)
-    joined_on = serializers.DateField(allow_null=True)
-    left_on = serializers.DateField(allow_null=True)
-    has_login = serializers.SerializerMethodField()
-
-    def get_has_login(self, member: Member) -> bool:
-        return member.account_id is not None

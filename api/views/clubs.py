@@ -1,4 +1,4 @@
-"""The actor, its clubs, and the club's book of members."""
+"""The actor and its clubs."""
 
 from typing import Any
 
@@ -8,11 +8,11 @@ from rest_framework.response import Response
 
 from api.authentication import account_of
 from api.pagination import Keyset, PageQuery
-from api.serializers.clubs import BookEntrySerializer, ClubSerializer, MeSerializer
+from api.serializers.clubs import ClubSerializer, MeSerializer
 from api.serializers.shapes import page_of
 from api.views.base import ApiView, ClubView
 from clubdata.models import Club
-from clubdata.services.members import current_memberships, visible_members
+from clubdata.services.members import current_memberships
 
 
 class MeView(ApiView):
@@ -46,15 +46,3 @@ class ClubDetailView(ClubView):
     def get(self, _request: Request, **_: Any) -> Response:
         """The club."""
         return Response(ClubSerializer(self.who.club).data)
-
-
-class MemberListView(ClubView):
-    """The club's book of members."""
-
-    query = {"GET": PageQuery}
-    order = Keyset(("number", "uid"))
-
-    @extend_schema(operation_id="members_list", responses=page_of(BookEntrySerializer, "MemberPage"))
-    def get(self, request: Request, **_: Any) -> Response:
-        """Organiser and secretary read the whole book, everyone else their own line: names are personal."""
-        return self.page_response(request, visible_members(self.who), self.order, BookEntrySerializer)
