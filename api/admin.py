@@ -16,6 +16,7 @@ from django.utils import timezone
 
 from analytics.models import FitRun
 from api.admin_places import RaisesPlacesRevision
+from api.login_backend import CountedAdminForm
 from clubdata import models
 from clubdata.models.base import ClubQuerySet
 from clubdata.rules.words import fold
@@ -23,6 +24,7 @@ from clubdata.services.accounts import revoke_token
 
 admin.site.site_header = admin.site.site_title = "clubdata"
 admin.site.index_title = "The club's books"
+admin.site.login_form = CountedAdminForm
 
 BY_CLUB: Any = ("club", admin.RelatedOnlyFieldListFilter)
 BY_WATER: Any = ("water", admin.RelatedOnlyFieldListFilter)

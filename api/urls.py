@@ -5,6 +5,7 @@ from django.contrib.auth.views import LoginView, LogoutView
 from django.urls import include, path
 from django.views.generic import RedirectView
 
+from api.login_backend import CountedForm
 from api.views import (
     advice,
     amendments,
@@ -20,8 +21,10 @@ from api.views import (
     jobs,
     matches,
     members,
+    own_numbers,
     peg_form,
     returns,
+    sign_ins,
     starts,
     trends,
     vocabulary,
@@ -40,6 +43,8 @@ of_a_club = [
     path("members/<uuid:uid>/roles/", members.RolesView.as_view()),
     path("members/<uuid:uid>/invitations/", members.InvitationListView.as_view()),
     path("invitations/<uuid:uid>/", members.InvitationView.as_view()),
+    path("my-numbers/", own_numbers.OwnNumbersView.as_view()),
+    path("sign-ins/", sign_ins.ClubAttemptListView.as_view()),
     path("attendance/", attendance.AttendanceListView.as_view()),
     path("handed-in/", attendance.HandedInView.as_view()),
     path("outstanding/", attendance.OutstandingListView.as_view()),
@@ -78,6 +83,7 @@ of_a_club = [
 ]
 
 sign_in = LoginView.as_view(
+    authentication_form=CountedForm,
     template_name="admin/login.html",
     extra_context={"site_header": admin.site.site_header, "title": "Sign in"},
 )
@@ -91,14 +97,14 @@ urlpatterns = [
     path("health/ready", health.ready),
     path("api/schema/", docs.SchemaView.as_view(), name="schema"),
     path("api/docs/", docs.DocsView.as_view(), name="docs"),
-    path("api/v1/sign-in/", devices.SignInView.as_view()),
+    path("api/v1/sign-in/", sign_ins.SignInView.as_view()),
     path("api/v1/invitations/accept/", members.AcceptView.as_view()),
     path("api/v1/me/join/", members.JoinView.as_view()),
     path("api/v1/me/", clubs.MeView.as_view()),
     path("api/v1/me/devices/", devices.DeviceListView.as_view()),
     path("api/v1/me/devices/current/", devices.CurrentDeviceView.as_view()),
     path("api/v1/me/devices/<uuid:uid>/", devices.DeviceView.as_view()),
-    path("api/v1/me/sign-ins/", devices.AttemptListView.as_view()),
+    path("api/v1/me/sign-ins/", sign_ins.AttemptListView.as_view()),
     path("api/v1/clubs/", clubs.ClubListView.as_view()),
     path("api/v1/clubs/<slug:slug>/", include(of_a_club)),
 ]

@@ -57,8 +57,8 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
-    "django.middleware.security.SecurityMiddleware",
     "api.middleware.SafetyHeadersMiddleware",
+    "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "api.middleware.RequestLogMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
@@ -67,6 +67,7 @@ MIDDLEWARE = [
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "api.login_backend.SlowedSignInMiddleware",
 ]
 
 ROOT_URLCONF = "api.urls"
@@ -127,8 +128,15 @@ def _cache() -> dict[str, Any]:
     """Counts are shared through Redis where there is one; without, each process has its own."""
     url = os.environ.get("BROKER_URL", "")
     if url.startswith(("redis://", "rediss://")):
-        return {"BACKEND": "django.core.cache.backends.redis.RedisCache", "LOCATION": url}
-    return {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"}
+        # Nobody waits long for a count: without one, answers go on.
+        patience = {"socket_timeout": 0.25, "socket_connect_timeout": 0.25}
+        return {
+            "BACKEND": "api.caches.CountingRedisCache",
+            "LOCATION": url,
+            "KEY_PREFIX": "clubdata",
+            "OPTIONS": patience,
+        }
+    return {"BACKEND": "api.caches.CountingLocalCache", "OPTIONS": {"MAX_ENTRIES": 20_000}}
 
 
 CACHES = {"default": _cache()}

@@ -16,7 +16,7 @@ from analytics.catchrate.terms import NO_LEVEL, Coded, Encoded, LearnedFactor
 
 BoolArray = NDArray[np.bool_]
 
-#: A question is never 'not recorded'.
+#: A question is 'recorded' unless it is about a session that lacks the record.
 MISSING_INDICATORS = ("distance_missing", "water_temperature_missing")
 
 #: Crossings of levels that are kept.
@@ -36,6 +36,9 @@ class Questions:
     session kind, year, hours and water temperature the reference that the estimates state. `month` runs
     from 1 to 12; `day_of_year` defaults to the middle of the month. Naming an angler asks for their own
     expectation instead of the club's average. Many words are quickest as `Coded`.
+
+    A session that was fished and lacks a record is asked about as the fit saw it: by the class of its wind in
+    `wind`, which goes before the force, and by 'missing' in the two indicators.
     """
 
     month: Sequence[int] | NDArray[Any] | int
@@ -51,6 +54,9 @@ class Questions:
     water_temperature_c: Numbers = None
     hours: Numbers = None
     day_of_year: Numbers = None
+    wind: Words = None
+    distance_missing: Words = None
+    water_temperature_missing: Words = None
 
     def __len__(self) -> int:
         lengths = {_length(value) for value in self._values() if _is_column(value)}
@@ -122,9 +128,12 @@ def _words(estimates: Estimates, questions: Questions, months: NDArray[np.int64]
     in_month = Coded((months - 1).astype(np.int32), MONTHS)
     words["hook_bait_month"] = _crossed(words["hook_bait"], in_month, _bait_month)
     words["water_year"] = _crossed(words["water"], words["year"], water_year)
-    words["wind"] = _winds(questions.wind_force, reference.wind, size)
+    if questions.wind is None:
+        words["wind"] = _winds(questions.wind_force, reference.wind, size)
+    else:
+        words["wind"] = _filled(_coded(questions.wind, size), reference.wind)
     for name in MISSING_INDICATORS:
-        words[name] = _coded(RECORDED, size)
+        words[name] = _filled(_coded(getattr(questions, name), size), RECORDED)
     # A match day that is a term of its own takes part in averaging alone.
     words["match_day"] = _coded(None, size)
     return words

@@ -11,6 +11,7 @@ from api.serializers.shapes import OutputSerializer, StrictSerializer
 from clubdata.models import Amendment, AmendmentKind, AmendmentState
 from clubdata.services.amendments import Wish
 from clubdata.services.hand_ins import CatchInput, ConditionsInput, PartInput
+from clubdata.services.members import number_of
 
 
 class ReasonSerializer(StrictSerializer):
@@ -87,10 +88,10 @@ class AmendmentSerializer(OutputSerializer):
         return row.changes
 
     def get_asked_by(self, row: Amendment) -> str | None:
-        return None if row.asked_by is None else row.asked_by.username
+        return number_of(row.asked_by, row.club_id)
 
     def get_settled_by(self, row: Amendment) -> str | None:
-        return None if row.settled_by is None else row.settled_by.username
+        return number_of(row.settled_by, row.club_id)
 
 
 class AmendmentQuery(PageQuery):

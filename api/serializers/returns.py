@@ -20,6 +20,7 @@ from api.serializers.shapes import (
 from clubdata.models import Outcome, Return, SessionKind, Source
 from clubdata.rules.sky import MoonPhase
 from clubdata.rules.units import Weighing, WeighingUnit, format_as_weighed
+from clubdata.services.members import number_of
 from clubdata.services.returns import cautions_of, sees_in_full, sky_of
 
 
@@ -150,9 +151,7 @@ class ReturnSerializer(OutputSerializer):
         return session.notes if self._in_full(session) else None
 
     def get_entered_by(self, session: Return) -> str | None:
-        if session.entered_by is None or not self._in_full(session):
-            return None
-        return session.entered_by.username
+        return number_of(session.entered_by, session.club_id) if self._in_full(session) else None
 
     def _in_full(self, session: Return) -> bool:
         return sees_in_full(member_of(self.context["request"]), session)

@@ -36,13 +36,18 @@ class ApiView(APIView):
     query: ClassVar[dict[str, type[QuerySerializer]]] = {}
 
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
+        self._count(request)
         super().initial(request, *args, **kwargs)
         self.parameters = read_query(request, *self.declared_parameters(request.method or ""))
 
-    def check_throttles(self, request: Request) -> None:
-        self.limit = CallerLimit()
-        if not self.limit.allow_request(request, self):
-            self.throttled(request, self.limit.wait())
+    def _count(self, request: Request) -> None:
+        """Before anything else: who may not, whose key is wrong and who asks in vain is counted too."""
+        try:
+            self.perform_authentication(request)
+        finally:
+            self.limit = CallerLimit()
+            if not self.limit.allow_request(request, self):
+                self.throttled(request, self.limit.wait())
 
     def finalize_response(self, request: Request, response: Any, *args: Any, **kwargs: Any) -> Any:
         final = super().finalize_response(request, response, *args, **kwargs)

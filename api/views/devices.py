@@ -1,4 +1,4 @@
-"""Signing in, the devices that are signed in, and every attempt in one's name."""
+"""The devices that are signed in to one's account."""
 
 import uuid
 from datetime import timedelta
@@ -6,25 +6,16 @@ from typing import Any
 
 from drf_spectacular.utils import extend_schema
 from rest_framework import status
-from rest_framework.permissions import AllowAny
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.addresses import address_of
 from api.authentication import account_of
 from api.pagination import Keyset, PageQuery
-from api.serializers.devices import (
-    AttemptSerializer,
-    DeviceSerializer,
-    NewDeviceSerializer,
-    NewKeySerializer,
-    SignInSerializer,
-)
+from api.serializers.devices import DeviceSerializer, NewDeviceSerializer, NewKeySerializer
 from api.serializers.shapes import page_of
 from api.views.base import ApiView
 from clubdata.models import AccessToken, Account
 from clubdata.services.accounts import issue_token, own_tokens, revoke_own_token
-from clubdata.services.sign_ins import Attempt, own_sign_ins, sign_in
 
 KEY_LIFETIME = timedelta(days=180)
 
@@ -34,25 +25,6 @@ def new_key(account: Account, device: str, view: ApiView) -> Response:
     token, key = issue_token(account=account, device=device, now=view.now, lifetime=KEY_LIFETIME)
     shown = {**DeviceSerializer(token).data, "key": key}
     return Response(shown, status=status.HTTP_201_CREATED, headers={"Cache-Control": "no-store"})
-
-
-class SignInView(ApiView):
-    """The way in with a name and a password."""
-
-    authentication_classes = []
-    permission_classes = [AllowAny]
-
-    @extend_schema(
-        operation_id="sign_in", auth=[], request=SignInSerializer, responses={201: NewKeySerializer}
-    )
-    def post(self, request: Request) -> Response:
-        """A key for this device. Unknown names and wrong passwords are refused alike, and counted."""
-        serializer = SignInSerializer(data=request.data)
-        serializer.is_valid(raise_exception=True)
-        said = serializer.validated_data
-        attempt = Attempt(said["username"], address_of(request), said["device"], at=self.now)
-        account = sign_in(attempt=attempt, password=said["password"])
-        return new_key(account, said["device"], self)
 
 
 class DeviceListView(ApiView):
@@ -94,16 +66,3 @@ class CurrentDeviceView(ApiView):
         if isinstance(request.auth, AccessToken):
             revoke_own_token(account=account_of(request), uid=request.auth.uid, now=self.now)
         return Response(status=status.HTTP_204_NO_CONTENT)
-
-
-class AttemptListView(ApiView):
-    """Who tried to sign in in one's name."""
-
-    query = {"GET": PageQuery}
-    order = Keyset(("-at", "-id"))
-
-    @extend_schema(operation_id="sign_ins_list", responses=page_of(AttemptSerializer, "AttemptPage"))
-    def get(self, request: Request) -> Response:
-        """Your own, the latest first: opened, refused, and slowed for too many."""
-        rows = own_sign_ins(account_of(request))
-        return self.page_response(request, rows, self.order, AttemptSerializer)

@@ -166,7 +166,9 @@ def awaiting_amendments(who: Membership) -> QuerySet[Amendment]:
 
 
 def _with_people(rows: QuerySet[Amendment]) -> QuerySet[Amendment]:
-    return rows.select_related("session", "asked_by", "settled_by")
+    return rows.select_related("session", "asked_by", "settled_by").prefetch_related(
+        "asked_by__memberships", "settled_by__memberships"
+    )
 
 
 # --- Who may ------------------------------------------------------------------------------------------

@@ -57,6 +57,16 @@ def membership(*, actor: Account, slug: str) -> Membership:
     )
 
 
+def number_of(account: Account | None, club_id: int) -> str | None:
+    """The number in a club's book of whoever holds the login: a login's own name is often a person's.
+
+    Reads `memberships` as they were prefetched. None for an operator who is no member.
+    """
+    if account is None:
+        return None
+    return next((one.number for one in account.memberships.all() if one.club_id == club_id), None)
+
+
 def current_memberships(actor: Account) -> QuerySet[Member]:
     """The actor's own line in each club that it belongs to today."""
     return (

@@ -3,8 +3,8 @@
 A club publishes its match results, so members read one another's match returns, but without notes and
 without who typed them in; where and how a member fishes for pleasure stays their own. The organiser
 reads all match returns in full, the analyst and the secretary all returns; and who handed in a return
-for somebody else reads that one. A club's returns are nothing
-to anybody outside it, and to a member who has left.
+for somebody else reads that one. Of a junior or an adult at risk members read nothing before the day is over.
+A club's returns are nothing to anybody outside it, and to a member who has left.
 """
 
 import uuid
@@ -20,12 +20,14 @@ from clubdata.models import (
     CatchLine,
     Club,
     Conditions,
+    Protection,
     Return,
     Role,
     SessionKind,
     SessionPart,
     Source,
 )
+from clubdata.models.clubs import LocalToday
 from clubdata.rules.cautions import Caution
 from clubdata.rules.sky import Sky, sky_for
 from clubdata.services.drafts import Draft, draft
@@ -135,7 +137,16 @@ def visible_returns(who: Membership) -> QuerySet[Return]:
     if who.may(SEES_ALL):
         return returns
     handed_in = Q(entered_by=who.account) & ~Q(source=Source.SHEET)
-    return returns.filter(Q(member=who.member) | Q(session_kind=SessionKind.MATCH) | handed_in)
+    own = Q(member=who.member)
+    returns = returns.filter(own | Q(session_kind=SessionKind.MATCH) | handed_in)
+    if who.may(SEES_MATCHES):
+        return returns
+    return returns.exclude(_of_the_guarded_today() & ~own)
+
+
+def _of_the_guarded_today() -> Q:
+    """Where a junior or an adult at risk is today is nobody's to read from a return."""
+    return Q(fished_on__gte=LocalToday("club__time_zone")) & ~Q(member__protection=Protection.NONE)
 
 
 def own_returns(who: Membership) -> QuerySet[Return]:
@@ -159,7 +170,11 @@ def with_children(returns: QuerySet[Return]) -> QuerySet[Return]:
     catch = CatchLine.objects.select_related("species").order_by("species__name")
     return returns.select_related(
         "club", "member", "water__club", "peg", "match", "conditions", "entered_by"
-    ).prefetch_related(Prefetch("parts", parts.order_by("part_order")), Prefetch("catch_lines", catch))
+    ).prefetch_related(
+        Prefetch("parts", parts.order_by("part_order")),
+        Prefetch("catch_lines", catch),
+        "entered_by__memberships",
+    )
 
 
 def of_peg(returns: QuerySet[Return], wanted: str) -> QuerySet[Return]:

@@ -3,22 +3,29 @@
 A refusal reads the same and takes the same work whether the name exists or not. How many refusals are too
 many is common practice, no source: ten of one name from one address, a hundred of one name, fifty from one
 address, each within a quarter of an hour. Keys of devices that are signed in already go on working.
+
+An attempt is written down as refused before its password is looked at, so that guesses sent all at once are
+counted like guesses sent one after another.
 """
 
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from django.db.models import Q, QuerySet
+from django.db.models import F, OuterRef, Q, QuerySet, Subquery
 from django.utils.crypto import salted_hmac
 
 from clubdata.errors import ClubdataError
-from clubdata.models import Account, SignIn, SignInOutcome
+from clubdata.models import Account, Invitation, Member, Role, SignIn, SignInOutcome
+from clubdata.models.clubs import still_a_member
+from clubdata.services.members import Membership
 
 WINDOW = timedelta(minutes=15)
 MOST_OF_A_NAME_HERE = 10
 MOST_OF_A_NAME = 100
 MOST_FROM_AN_ADDRESS = 50
 _LONGEST_NAME = 150
+# Who looks after the club's logins.
+AUDITS = frozenset({Role.SECRETARY})
 
 
 class SignInRefused(ClubdataError):
@@ -68,17 +75,17 @@ def sign_in(*, attempt: Attempt, password: str) -> Account:
 
     Raises `SignInRefused`, `TooManyAttempts`.
     """
-    wait = _seconds_to_wait(attempt)
     account = Account.objects.filter(username=attempt.username[:_LONGEST_NAME]).first()
+    row = _note(attempt, account)
+    wait = _seconds_to_wait(attempt, row)
     if wait:
-        _note(attempt, account, SignInOutcome.TOO_MANY)
+        _settle(row, SignInOutcome.TOO_MANY)
         raise TooManyAttempts(wait)
     if account is None:
         Account().set_password(password)  # as much work as for a name that exists
     if account is None or not account.check_password(password) or not account.is_active:
-        _note(attempt, account, SignInOutcome.REFUSED)
         raise SignInRefused
-    _note(attempt, account, SignInOutcome.OPENED)
+    _settle(row, SignInOutcome.OPENED)
     return account
 
 
@@ -87,21 +94,46 @@ def own_sign_ins(account: Account) -> QuerySet[SignIn]:
     return SignIn.objects.filter(account=account)
 
 
-def _note(attempt: Attempt, account: Account | None, outcome: SignInOutcome) -> None:
-    SignIn.objects.create(
+def club_sign_ins(who: Membership) -> QuerySet[SignIn]:
+    """Attempts in the names of the club's present members, each with the member's `number`.
+
+    What a login did before it became this member's, as in another club, is not told.
+    """
+    who.require(AUDITS, "look into the club's sign-ins")
+    members = Member.objects.visible_to(who.account).filter(still_a_member(), club=who.club)
+    its_own = {"club": who.club, "member__account": OuterRef("account")}
+    taken = Invitation.objects.filter(used_at__isnull=False, **its_own).order_by("-used_at")
+    return (
+        SignIn.objects.filter(account__in=members.filter(account__isnull=False).values("account"))
+        .annotate(
+            number=Subquery(members.filter(account=OuterRef("account")).values("number")[:1]),
+            member_since=Subquery(taken.values("used_at")[:1]),
+        )
+        .filter(Q(member_since__isnull=True) | Q(at__gte=F("member_since")))
+    )
+
+
+def _note(attempt: Attempt, account: Account | None) -> SignIn:
+    return SignIn.objects.create(
         account=account,
         name_digest=attempt.name_digest,
         address_digest=attempt.address_digest,
-        outcome=outcome,
+        outcome=SignInOutcome.REFUSED,
         device=attempt.device[:80],
         at=attempt.at,
     )
 
 
-def _seconds_to_wait(attempt: Attempt) -> int:
+def _settle(row: SignIn, outcome: SignInOutcome) -> None:
+    SignIn.objects.filter(pk=row.pk).update(outcome=outcome)
+
+
+def _seconds_to_wait(attempt: Attempt, row: SignIn) -> int:
     """Until the refusals of the last quarter of an hour are few enough again."""
     of_name, from_here = Q(name_digest=attempt.name_digest), Q(address_digest=attempt.address_digest)
-    refused = SignIn.objects.filter(outcome=SignInOutcome.REFUSED, at__gt=attempt.at - WINDOW)
+    # Those before this one: of many at once the first few are looked at, as they would be one by one.
+    before = SignIn.objects.filter(pk__lt=row.pk, at__gt=attempt.at - WINDOW)
+    refused = before.filter(outcome=SignInOutcome.REFUSED)
     bounds = (
         (of_name & from_here, MOST_OF_A_NAME_HERE),
         (of_name, MOST_OF_A_NAME),

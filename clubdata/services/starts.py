@@ -6,14 +6,14 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 
-from django.db.models import Count
+from django.db.models import Count, Prefetch
 
 from clubdata.errors import InvalidInput, NotFound
 from clubdata.models import Match, Outcome, Peg, PegDepth, Return, SessionKind, SessionPart, Water
 from clubdata.rules.cautions import Caution
 from clubdata.rules.sky import Sky, sky_for
 from clubdata.services.members import Membership
-from clubdata.services.returns import own_returns, with_children
+from clubdata.services.returns import own_returns
 from clubdata.services.waters import find_water, hazard_cautions, local_date, standing_hazards, zone_of
 
 # A word of fewer anglers would tell on them. Common practice, no source.
@@ -102,7 +102,10 @@ def _usual(water: Water, day: date, kind: str) -> list[UsualWord]:
 def _draft(who: Membership, water: Water, peg: Peg | None, day: date) -> dict[str, Any]:
     match = Match.objects.filter(club=who.club, water=water, held_on=day).order_by("pk").first()
     habits = own_returns(who).filter(water=water, guest=False).exclude(outcome=Outcome.DID_NOT_FISH)
-    last: Return | None = with_children(habits).order_by("-fished_on", "-pk").first()
+    parts = SessionPart.objects.select_related(*_HABITS).order_by("part_order")
+    last: Return | None = (
+        habits.prefetch_related(Prefetch("parts", parts)).order_by("-fished_on", "-pk").first()
+    )
     drawn = {"session_kind": SessionKind.PLEASURE} if match is None else {
         "session_kind": SessionKind.MATCH,
         "match": match.code,

@@ -1,5 +1,6 @@
 """The routes of the published document, and a club with one of everything to ask them about."""
 
+import hashlib
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -12,7 +13,9 @@ from clubdata.models import (
     Amendment,
     AmendmentKind,
     AmendmentState,
+    Attendance,
     Conditions,
+    Invitation,
     Job,
     JobKind,
     Return,
@@ -26,9 +29,13 @@ SCHEMA: dict[str, Any] = SchemaGenerator().get_schema(request=None, public=True)
 REQUIRED = {"advice_read": {"month": "3"}, "peg_form_pair_read": {"first": "1", "second": "2"}}
 # A body that each of these takes, so that what is asked about is looked for.
 _WHY = {"reason": "misread"}
-SENT: dict[str, dict[str, str]] = dict.fromkeys(
-    ("returns_amend", "returns_remove", "returns_restore", "amendments_approve", "amendments_decline"), _WHY
-)
+SENT: dict[str, dict[str, Any]] = {
+    **dict.fromkeys(
+        ("returns_amend", "returns_remove", "returns_restore", "amendments_approve", "amendments_decline"),
+        _WHY,
+    ),
+    "members_set_roles": {"roles": []},
+}
 
 
 # Whoever calls these has no key yet.
@@ -86,6 +93,8 @@ class StockedClub:
                 "fits": self.fit,
                 "matches": self.session.match,
                 "amendments": self.session.amendments.first(),
+                "members": self.small.member,
+                "invitations": self.small.member.invitations.first(),
             }
             uid = owners[noun].uid if noun in owners else uid
         return path.replace("{slug}", self.small.club.slug).replace("{uid}", str(uid))
@@ -111,6 +120,21 @@ def stock(small: SmallClub) -> StockedClub:
         version_before=1,
         asked_by=small.account("organiser"),
         asked_at=NOW,
+    )
+    Invitation.objects.create(
+        club=small.club,
+        member=small.member,
+        digest=hashlib.sha256(small.club.slug.encode()).hexdigest(),
+        created_at=NOW,
+        expires_at=NOW + timedelta(days=7),
+    )
+    Attendance.objects.create(
+        club=small.club,
+        member=small.other_member,
+        water=small.mere,
+        fished_on=date(2024, 5, 1),
+        source="bailiff",
+        noted_at=NOW,
     )
     WaterEvent.objects.create(club=small.club, water=small.mere, kind="works", started_on=date(2023, 1, 1))
     job = Job.objects.create(

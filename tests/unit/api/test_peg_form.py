@@ -3,7 +3,7 @@
 import csv
 import io
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from datetime import date, timedelta
 from typing import Any
 
@@ -20,6 +20,7 @@ from api.views.answers import BODIES
 from clubdata.models import Account, Outcome, PegHazard, Return
 from tests.contract.fitted import fish_for_two_years, fit
 from tests.factories import SmallClub, make_match, make_member, make_return
+from tests.modules import small_club_of_a_module
 
 pytestmark = [pytest.mark.django_db, pytest.mark.slow]
 ClientFor = Callable[[Account | None], APIClient]
@@ -29,8 +30,18 @@ PAIR = {"first": "7", "second": "8"}
 FEW = "12A"
 
 
+@pytest.fixture(scope="module")
+def small_of_module(django_db_setup: None, django_db_blocker: Any) -> Iterator[SmallClub]:
+    with small_club_of_a_module(django_db_blocker) as small:
+        yield fitted_with_eight(small)
+
+
 @pytest.fixture
-def small(heron_small: SmallClub) -> SmallClub:
+def small(small_of_module: SmallClub, db: None) -> SmallClub:
+    return small_of_module
+
+
+def fitted_with_eight(heron_small: SmallClub) -> SmallClub:
     """A fitted club of eight anglers; peg 12A is fished by four of them."""
     fish_for_two_years(heron_small)
     people = [heron_small.member, heron_small.other_member, heron_small.organiser, heron_small.analyst]

@@ -1,7 +1,7 @@
 """Trends by role, in every form, and at a constant number of queries."""
 
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from datetime import date, timedelta
 from io import BytesIO
 from typing import Any
@@ -13,27 +13,42 @@ from django.test.utils import CaptureQueriesContext
 from rest_framework.test import APIClient
 
 from analytics.answers.trends import BY
+from analytics.models import FitRun
 from analytics.study import run_study
 from api.views.answers import BODIES
 from clubdata.models import Account, HookBait, Job, JobKind, WaterEvent
 from clubdata.services import jobs
 from tests.contract.fitted import fish_for_two_years, fit
 from tests.factories import NOW, SmallClub, make_return, make_water, make_word
+from tests.modules import small_club_of_a_module
 
 pytestmark = [pytest.mark.django_db, pytest.mark.slow]
 ClientFor = Callable[[Account | None], APIClient]
 TRENDS = "/api/v1/clubs/heron-small/trends/"
 
 
+@pytest.fixture(scope="module")
+def club_of_module(django_db_setup: None, django_db_blocker: Any) -> Iterator[SmallClub]:
+    with small_club_of_a_module(django_db_blocker) as small:
+        fish_for_two_years(small)
+        fit(small)
+        claim = jobs.claim(job_id=Job.objects.get(kind=JobKind.STUDY).pk, now=NOW)
+        assert claim is not None
+        run_study(claim=claim, clock=lambda: NOW)
+        yield small
+
+
 @pytest.fixture
-def club(heron_small: SmallClub) -> SmallClub:
-    fish_for_two_years(heron_small)
-    fit(heron_small)
-    claim = jobs.claim(job_id=Job.objects.get(kind=JobKind.STUDY).pk, now=NOW)
-    assert claim is not None
-    run_study(claim=claim, clock=lambda: NOW)
+def club(club_of_module: SmallClub, db: None) -> SmallClub:
     BODIES.forget()
-    return heron_small
+    return club_of_module
+
+
+@pytest.fixture
+def heron_small(club: SmallClub) -> SmallClub:
+    """The same club before any fit."""
+    FitRun.objects.all().delete()
+    return club
 
 
 def of_water(small: SmallClub) -> str:
