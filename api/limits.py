@@ -68,7 +68,7 @@ def _caller(request: Request) -> str:
 
 def _count(key: str) -> int:
     try:
-        return int(cache.count(key, timeout_s=2 * WINDOW_S))  # type: ignore[attr-defined] - api.caches
+        return int(cache.count(key, timeout_s=2 * WINDOW_S))  # type: ignore[attr-defined]  # of api.caches
     except Exception as broken:  # whatever the cache raises: answers go on
         logger.warning("limits are not counted", extra={"fault": type(broken).__name__})
         return 0
