@@ -29,6 +29,7 @@ from api.views import (
     trends,
     vocabulary,
     waters,
+    weather,
 )
 
 handler400 = "api.errors.bad_request"
@@ -43,6 +44,7 @@ of_a_club = [
     path("members/<uuid:uid>/roles/", members.RolesView.as_view()),
     path("members/<uuid:uid>/invitations/", members.InvitationListView.as_view()),
     path("invitations/<uuid:uid>/", members.InvitationView.as_view()),
+    path("weather-readings/", weather.WeatherReadingListView.as_view()),
     path("my-numbers/", own_numbers.OwnNumbersView.as_view()),
     path("sign-ins/", sign_ins.ClubAttemptListView.as_view()),
     path("attendance/", attendance.AttendanceListView.as_view()),

@@ -151,6 +151,8 @@ JOB_REAP_EVERY_S = int(os.environ.get("CLUBDATA_JOB_REAP_EVERY_S", "10"))
 REFIT_EVERY_S = int(os.environ.get("CLUBDATA_REFIT_EVERY_S", "900"))
 # How often a web process looks whether a new fit is served, to read it before anyone asks; 0 for never.
 ANSWERS_AHEAD_S = 0.5
+# An open forecast service to ask for weather that nobody typed; empty asks nobody.
+FORECAST_URL = os.environ.get("CLUBDATA_FORECAST_URL", "")
 UPLOAD_DIR = VAR_DIR / "uploads"
 UPLOAD_LIMIT_BYTES = 50 * 1024 * 1024
 
@@ -221,6 +223,10 @@ SPECTACULAR_SETTINGS = {
         "WaterKind": "clubdata.models.WaterKind",
         "WaterEventKind": "clubdata.models.WaterEventKind",
         "JobKind": "clubdata.models.JobKind",
+        "Outcome": "clubdata.models.Outcome",
+        "SignInOutcome": "clubdata.models.SignInOutcome",
+        "ReturnSource": "clubdata.models.Source",
+        "AttendanceSource": "clubdata.models.AttendanceSource",
         "JobState": "clubdata.models.JobState",
         "AmendmentKind": "clubdata.models.AmendmentKind",
         "AmendmentState": "clubdata.models.AmendmentState",

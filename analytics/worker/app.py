@@ -13,6 +13,7 @@ from kombu.transport import TRANSPORT_ALIASES
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "clubdata.settings")
 
 QUEUE = "clubdata"
+HOUR_S = 3600
 # A soft limit first, so that a job that takes too long ends with its reason; then the hard one.
 SOFT_LIMIT_MARGIN_S = 30
 # Redis delivers again what is unacknowledged for this long: later than any job can still be running.
@@ -60,7 +61,7 @@ app.conf.update(
     worker_redirect_stdouts=False,
     worker_enable_remote_control=False,
     worker_send_task_events=False,
-    # The schedule is two intervals: nothing of it is worth a file that a kill can damage.
+    # The schedule is some intervals: nothing of it is worth a file that a kill can damage.
     beat_scheduler="celery.beat:Scheduler",
     beat_schedule={
         "take back the jobs of lost workers": {
@@ -73,6 +74,11 @@ app.conf.update(
             "task": "clubdata.refit",
             "schedule": settings.REFIT_EVERY_S,
             "options": {"expires": settings.REFIT_EVERY_S},
+        },
+        "fill in the weather": {
+            "task": "clubdata.weather",
+            "schedule": HOUR_S,
+            "options": {"expires": HOUR_S},
         },
     },
 )

@@ -12,6 +12,7 @@ from analytics.worker.app import app
 from analytics.worker.dispatch import RUN_JOB, ring
 from analytics.worker.work import run_job as run_claimed
 from clubdata.services import jobs
+from clubdata.services.weather import request_weather_everywhere
 
 # The worker loads this module before it forks its pool.
 WORKER_PID = os.getpid()
@@ -34,6 +35,13 @@ def reap(**_: Any) -> None:
 def refit(**_: Any) -> None:
     """Ring for a fit of every club whose returns have changed since its last one."""
     for job in fit_stale_clubs(now=timezone.now()):
+        ring(job_id=job.pk)
+
+
+@app.task(name="clubdata.weather")  # type: ignore[untyped-decorator]
+def weather(**_: Any) -> None:
+    """Ring for the weather of late returns, where there is somebody to ask."""
+    for job in request_weather_everywhere(now=timezone.now()):
         ring(job_id=job.pk)
 
 

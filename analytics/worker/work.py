@@ -17,6 +17,7 @@ from clubdata.errors import ClubdataError
 from clubdata.intake.run import run_import
 from clubdata.models import Job, JobKind, JobState
 from clubdata.services import jobs
+from clubdata.services.weather import run_weather
 
 logger = logging.getLogger(__name__)
 
@@ -29,7 +30,12 @@ class Work(Protocol):
     def __call__(self, *, claim: jobs.Claim, clock: Clock) -> None: ...
 
 
-WORK: dict[str, Work] = {JobKind.IMPORT: run_import, JobKind.FIT: run_fit, JobKind.STUDY: run_study}
+WORK: dict[str, Work] = {
+    JobKind.IMPORT: run_import,
+    JobKind.FIT: run_fit,
+    JobKind.STUDY: run_study,
+    JobKind.WEATHER: run_weather,
+}
 
 
 def run_job(*, job_id: int, clock: Clock) -> None:

@@ -97,6 +97,10 @@ class ConditionsSerializer(OutputSerializer):
     tow = serializers.CharField(allow_blank=True)
     clarity_cm = serializers.IntegerField(allow_null=True)
     level_cm = serializers.IntegerField(allow_null=True)
+    filled = serializers.ListField(
+        child=serializers.CharField(), help_text="What nobody typed: a weather provider's figures."
+    )
+    filled_from = serializers.CharField(allow_blank=True, help_text="Whose figures those are.")
 
 
 class SkySerializer(OutputSerializer):
