@@ -7,6 +7,7 @@ from django.http.response import HttpResponseBase
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import extend_schema
 from rest_framework import status
+from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 from rest_framework.response import Response
 
@@ -108,15 +109,22 @@ class ReminderListView(ClubView):
     query = {"GET": RemindersQuery}
     roles = {"GET": (SEES_OUTSTANDING, "look into what is outstanding")}
 
+    def perform_content_negotiation(self, request: Request, force: bool = False) -> tuple[Any, str]:
+        """CSV is the parameter's to say, or the Accept header's; problems are JSON."""
+        if request.headers.get("Accept", "").startswith("text/csv"):
+            return JSONRenderer(), JSONRenderer.media_type
+        negotiated: tuple[Any, str] = super().perform_content_negotiation(request, force)
+        return negotiated
+
     @extend_schema(
         operation_id="reminders_list",
         responses={(200, "application/json"): ReminderListSerializer, (200, "text/csv"): OpenApiTypes.STR},
     )
-    def get(self, _request: Request, **_: Any) -> HttpResponseBase:
+    def get(self, request: Request, **_: Any) -> HttpResponseBase:
         """One a member, with what is outstanding; as CSV a row for each day outstanding."""
         asked = self.parameters
         found = reminders(who=self.who, first=asked.get("first_day"), last=asked.get("last_day"))
-        if asked["format"] == "csv":
+        if asked["format"] == "csv" or request.headers.get("Accept", "").startswith("text/csv"):
             return csv_file("reminders", HEADS, _rows(found))
         return Response({"results": ReminderSerializer(found, many=True).data})
 

@@ -49,6 +49,7 @@ _DAY_AND_MONTH: Final = re.compile(
     rf"[0-9]{{1,2}}[ /-](?:{'|'.join(name[:3] for name in _MONTHS)})[a-z]*(?:[ /-][0-9]{{2}})?"
     rf"|(?:{'|'.join(name[:3] for name in _MONTHS)})[a-z]*[ /-][0-9]{{2}}"
 )
+_SPREADSHEETS_BEGIN: Final = 1900
 _AMOUNT: Final = r"(-?[0-9]{1,9}(?:[.,][0-9]{1,2})?)"
 _HOURS: Final = re.compile(rf"{_AMOUNT}\s*(?:h|hrs?|hours?)?")
 _DISTANCE: Final = re.compile(rf"{_AMOUNT}\s*(m|metres?|meters?|ft|feet|foot|')?")
@@ -235,8 +236,10 @@ def _is_a_date(folded: str) -> bool:
     """Whether a spreadsheet's date stands there: never a weight, whatever was typed before."""
     if folded.startswith(DATE_MARK) or _DAY_AND_MONTH.fullmatch(folded) or _NAMED_MONTH.fullmatch(folded):
         return True
-    numbers = _NUMBERS.fullmatch(folded)
-    return _YEAR_FIRST.fullmatch(folded) is not None or (numbers is not None and numbers[2] != "-")
+    numbers, year_first = _NUMBERS.fullmatch(folded), _YEAR_FIRST.fullmatch(folded)
+    # Spreadsheets know no day before 1900: '1000-0-0' is a thousand pounds.
+    is_year = year_first is not None and int(year_first[1]) >= _SPREADSHEETS_BEGIN
+    return is_year or (numbers is not None and numbers[2] != "-")
 
 
 def _ounces_carried(estimate: str) -> str:

@@ -74,6 +74,7 @@ def test_a_cell_is_within_bounds_or_a_problem_that_says_what_is_accepted(kind: s
     drams=st.integers(0, 15),
     mark=st.sampled_from(["", "abt ", "c."]),
 )
+@example(pounds=1000, ounces=0, drams=0, mark="")
 def test_pounds_ounces_and_drams_in_any_writing_are_one_weight(
     pounds: int, ounces: int, drams: int, mark: str
 ) -> None:

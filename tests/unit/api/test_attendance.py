@@ -89,6 +89,7 @@ def test_reminders_are_a_list_to_send(secretary: APIClient, heron_small: SmallCl
     ]  # fmt: skip
     sheet = secretary.get(f"{CLUB}reminders/", {"format": "csv"})
     assert sheet["Content-Type"].startswith("text/csv")
+    assert secretary.get(f"{CLUB}reminders/", headers={"Accept": "text/csv"}).content == sheet.content
     rows = list(csv.DictReader(io.StringIO(sheet.content.decode())))
     assert [row["member"] for row in rows] == ["B", "C", "J", "J"]
 
