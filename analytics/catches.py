@@ -7,6 +7,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from clubdata.models import CatchLine, Member, Species
+from clubdata.services.doubts import doubted_returns
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -19,14 +20,15 @@ WHOLE_G = 50.0
 
 
 def read_catch_lines(*, club_id: int) -> pd.DataFrame:
-    """Every catch line of the club.
+    """Every catch line of the club, save those of returns with an open doubt.
 
     Columns: uid_high, uid_low (uint64, the halves of the return's public id), species (its public id in
     hexadecimal), group (the word in which the club counts it, empty for none), weight_g and fish_count
     (float64, NaN where not recorded).
     """
     species = {row[0]: (row[1].hex, row[2]) for row in _species(club_id)}
-    lines = CatchLine.objects.filter(club_id=club_id).order_by()
+    doubted = doubted_returns(club_id)
+    lines = CatchLine.objects.filter(club_id=club_id).exclude(session_id__in=doubted).order_by()
     rows = list(lines.values_list("session__uid", "species_id", "weight_g", "fish_count"))
     uids, keys, weights, counts = zip(*rows, strict=True) if rows else ((), (), (), ())
     halves = np.frombuffer(b"".join(uid.bytes for uid in uids), ">u8").reshape(-1, 2).astype(np.uint64)

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from analytics.codes import categorical, public_ids, words
 from analytics.parts import BoolArray, FloatArray, IntArray, share_hours, split_sessions
-from analytics.rows import read_rows
+from analytics.rows import WAITS, read_rows
 from clubdata.models import Club, HookBait, Match, Member, Method, Outcome, Peg, RigType, SessionKind, Water
 
 #: Columns of keys, and whose keys they are.
@@ -81,18 +81,19 @@ class ClubFrame:
         return _starts(self.uid_halves[:, 0], self.uid_halves[:, 1])
 
 
-def load_frame(*, club: Club) -> ClubFrame:
-    """Every return of the club, one row a part.
+def load_frame(*, club: Club, unseen: bool = False) -> ClubFrame:
+    """Every return of the club, one row a part; with `unseen` those that no fit was held against.
 
     Columns: session (int64, 0 to S - 1), fished_on (datetime64[s]); water, peg, angler, match_day,
     hook_bait, rig_type, method, outcome (categories that occur, sorted; missing where not recorded);
     peg_order, distance_m, wind_force, water_temperature_c (float64, NaN where not recorded), hours
     (rod-hours of the part), weight_g (of the whole session; NaN when not known), bound_g (the session
     weighed at least this much; NaN when no such bound is known), is_match (bool). How hours are shared
-    among parts, and when a part is a session of its own, is in `analytics.parts`.
+    among parts, and when a part is a session of its own, is in `analytics.parts`. A return with an open doubt
+    has the outcome `WAITS` and no weight.
     """
     revision = Club.objects.values_list("revision", flat=True).get(pk=club.pk)
-    rows = _InOrder(read_rows(club=club))
+    rows = _InOrder(read_rows(club=club, unseen=unseen))
     columns = {**_sessions(rows), **_codes(rows, club), **_measures(rows)}
     frame = pd.DataFrame(columns, copy=False)
     first = _starts(columns["session"])
@@ -161,7 +162,8 @@ def _starts(*keys: NDArray[Any]) -> BoolArray:
 def _sessions(rows: _InOrder) -> dict[str, Any]:
     """What belongs to a session as a whole, on each of its parts, and the parts' hours."""
     outcome = rows.words("outcome")
-    total_g = rows.floats("weight_g")
+    waits = np.asarray(outcome == WAITS)
+    total_g = np.where(waits, np.nan, rows.floats("weight_g"))
     starts = _starts(*rows.uid_halves)
     of_return = np.cumsum(starts) - 1
     over_net_limit = np.asarray(outcome == Outcome.OVER_NET_LIMIT)
@@ -178,7 +180,7 @@ def _sessions(rows: _InOrder) -> dict[str, Any]:
         "hours": hours * rows.column("rods"),
         "weight_g": np.where(split, part_g, total_g),
         "outcome": outcome,
-        "bound_g": np.where(over_net_limit, total_g, rows.floats("caught_g")),
+        "bound_g": np.where(over_net_limit, total_g, np.where(waits, np.nan, rows.floats("caught_g"))),
     }
 
 

@@ -13,9 +13,13 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.csv as pa_csv
 from django.db import connection
-from django.db.models import Case, F, OuterRef, Subquery, Sum, When
+from django.db.models import Case, CharField, F, OuterRef, Subquery, Sum, Value, When
 
 from clubdata.models import CatchLine, Club, Outcome, Return
+from clubdata.services.doubts import doubted_returns
+
+#: Instead of the outcome of a return with a figure that somebody has yet to look at.
+WAITS = "waits_to_be_looked_at"
 
 _UID_AS_TEXT = pa.binary(36)
 _WORD = pa.dictionary(pa.int32(), pa.string())
@@ -25,7 +29,7 @@ _UID = "uid"
 _SOURCES: dict[str, tuple[str, pa.DataType]] = {
     "fished_on": ("fished_on", pa.date32()),
     "session_kind": ("session_kind", _WORD),
-    "outcome": ("outcome", _WORD),
+    "outcome": ("stands_as", _WORD),
     "water": ("water_id", pa.int64()),
     "peg": ("peg_id", pa.int64()),
     "angler": ("angler_id", pa.int64()),
@@ -49,19 +53,22 @@ _SOURCES: dict[str, tuple[str, pa.DataType]] = {
 _BLOCK_BYTES = 1024 * 1024
 
 
-def read_rows(*, club: Club) -> pa.Table:
+def read_rows(*, club: Club, unseen: bool = False) -> pa.Table:
     """Every part of every return of the club, in no order; a return without parts is one row.
 
     Columns: uid_high, uid_low (uint64, the halves of the return's public id), and the names of `_SOURCES`:
     keys as int64, numbers, dates, dictionaries of words; null where not recorded. `caught_g` is what the
-    catch lines of a counted return weigh together, as far as they were weighed.
+    catch lines of a counted return weigh together, as far as they were weighed. The outcome of a return with
+    an open doubt is `WAITS`. `unseen` reads the returns alone that no fit was held against as they stand now,
+    those with a doubt as what they say.
     """
-    return copied_rows(club=club) if connection.vendor == "postgresql" else fetched_rows(club=club)
+    read = copied_rows if connection.vendor == "postgresql" else fetched_rows
+    return read(club=club, unseen=unseen)
 
 
-def copied_rows(*, club: Club) -> pa.Table:
+def copied_rows(*, club: Club, unseen: bool = False) -> pa.Table:
     """The rows by PostgreSQL's COPY; the connection must be to PostgreSQL."""
-    query, parameters = _query(club).query.sql_with_params()
+    query, parameters = _query(club, unseen).query.sql_with_params()
     operations: Any = connection.ops
     statement = f"COPY ({operations.compose_sql(query, parameters)}) TO STDOUT"
     with connection.cursor() as cursor, cursor.copy(statement) as copy:
@@ -69,20 +76,27 @@ def copied_rows(*, club: Club) -> pa.Table:
     return pa.concat_tables(tables or [_parsed(bytearray())])
 
 
-def fetched_rows(*, club: Club) -> pa.Table:
+def fetched_rows(*, club: Club, unseen: bool = False) -> pa.Table:
     """The rows by the query set itself, on any database."""
-    rows = list(_query(club).iterator(chunk_size=5000))
+    rows = list(_query(club, unseen).iterator(chunk_size=5000))
     uids, *columns = zip(*rows, strict=True) if rows else [()] * (1 + len(_SOURCES))
     packed = b"".join(uid.bytes for uid in uids)
     arrays = [_array(column, kind) for column, (_, kind) in zip(columns, _SOURCES.values(), strict=True)]
     return _with_uid(packed, arrays)
 
 
-def _query(club: Club) -> Any:
+def unseen_returns(club: Club) -> Any:
+    """The returns whose present version was not yet held against a fit."""
+    return Return.objects.filter(club=club, looked_at_version__lt=F("version")).order_by()
+
+
+def _query(club: Club, unseen: bool) -> Any:
     lines = CatchLine.objects.filter(session=OuterRef("pk")).values("session")
     caught = Subquery(lines.annotate(total=Sum("weight_g")).values("total"))
-    returns = Return.objects.filter(club=club).order_by()
+    returns = unseen_returns(club) if unseen else Return.objects.filter(club=club).order_by()
+    waits = [] if unseen else [When(pk__in=doubted_returns(club.pk), then=Value(WAITS))]
     counted = returns.annotate(
+        stands_as=Case(*waits, default=F("outcome"), output_field=CharField()),
         caught_g=Case(When(outcome=Outcome.COUNTED_ONLY, then=caught)),
         # A guest is nobody that the club knows: an angler of whom nothing else is recorded.
         angler_id=Case(When(guest=False, then="member_id")),

@@ -1,4 +1,5 @@
-"""Load, fit, check, store, promote: a claimed job from the club's returns to numbers that answers read.
+"""Look at what is new, load, fit, check, store, promote: a claimed job from returns to numbers that answers
+read.
 
 A run that is promoted asks for its study (`analytics.study`) in the same transaction.
 """
@@ -24,6 +25,7 @@ from analytics.catchrate.trust import misfit_of, verdict_of
 from analytics.catchrate.validation import time_ordered_validation
 from analytics.counts import count_support
 from analytics.frames import ClubFrame, load_frame
+from analytics.judging import judge_unseen
 from analytics.models import FitRun
 from analytics.observed.whole import observe
 from analytics.report import report_of
@@ -74,8 +76,12 @@ def run_fit(*, claim: jobs.Claim, clock: Clock, progress: Progress | None = None
 
     tell(0, "reading the returns")
     club = job_of(claim).club
+    earlier = _earlier_fit(club)
+    if earlier is not None:
+        # Before the rows are read, so that what is asked about is left out of this very fit.
+        judge_unseen(claim=claim, club=club, estimates=earlier[1], now=clock())
     club_frame = load_frame(club=club)
-    found = checked_fit(club_frame, spec, _earlier_fit(club), tell)
+    found = checked_fit(club_frame, spec, earlier, tell)
     if isinstance(found, Refusal):
         _refuse(claim, clock(), found, club_frame)
         return

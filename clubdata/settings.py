@@ -94,7 +94,9 @@ TEMPLATES = [
 _SQLITE_OPTIONS = {
     "transaction_mode": "IMMEDIATE",
     "timeout": 20,
-    "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL; PRAGMA foreign_keys=ON;",
+    "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL; PRAGMA foreign_keys=ON; "
+    # What is deleted is overwritten: an erased member is in no freed page either.
+    "PRAGMA secure_delete=ON;",
 }
 
 
@@ -155,6 +157,20 @@ ANSWERS_AHEAD_S = 0.5
 FORECAST_URL = os.environ.get("CLUBDATA_FORECAST_URL", "")
 UPLOAD_DIR = VAR_DIR / "uploads"
 UPLOAD_LIMIT_BYTES = 50 * 1024 * 1024
+
+# --- Retention: for how many days what is not kept for good is kept (clubdata.services.retention) -----
+KEEP_DAYS = {
+    kind: int(os.environ.get(f"CLUBDATA_KEEP_{kind.upper()}_DAYS", days))
+    for kind, days in {
+        "replies": 2,
+        "sheets": 30,
+        "reports": 400,
+        "sign_ins": 180,
+        "tokens": 90,
+        "invitations": 30,
+        "removed_returns": 400,
+    }.items()
+}
 
 # --- Words, time ------------------------------------------------------------------------------------
 LANGUAGE_CODE = "en-gb"
@@ -230,6 +246,7 @@ SPECTACULAR_SETTINGS = {
         "JobState": "clubdata.models.JobState",
         "AmendmentKind": "clubdata.models.AmendmentKind",
         "AmendmentState": "clubdata.models.AmendmentState",
+        "DoubtState": "clubdata.models.DoubtState",
         "FitVerdict": "analytics.catchrate.verdict.VERDICTS",
     },
 }

@@ -178,7 +178,7 @@ def _beside_the_fit(club: Club, sessions: Sequence[Return]) -> tuple[dict[int, B
 
 def _drawn(estimates: Estimates, known: Sequence[Return], seed: int) -> tuple[FloatArray, FloatArray]:
     """Expected grams (s,) and draws (s, d) of sessions, of the average angler."""
-    questions, starts, is_match = _questions(known)
+    questions, starts, is_match = questions_of(known)
     asked = ask(estimates, questions)
     generator = np.random.default_rng([seed, 3])
     means = np.exp(log_mean_draws(estimates, asked, DRAWS, seed))
@@ -192,7 +192,7 @@ def _drawn(estimates: Estimates, known: Sequence[Return], seed: int) -> tuple[Fl
     return expected, draw(generator, of_sessions, estimates.dispersion, estimates.power)
 
 
-def _questions(known: Sequence[Return]) -> tuple[Questions, IntArray, FloatArray]:
+def questions_of(known: Sequence[Return]) -> tuple[Questions, IntArray, FloatArray]:
     """A question a part, where each session's begin (s,), and which sessions are matches (s,)."""
     asked: list[dict[str, Any]] = []
     starts = []

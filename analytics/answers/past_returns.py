@@ -22,6 +22,7 @@ from analytics.answers.choices import Choice, lb_oz
 from analytics.answers.places import Place
 from analytics.observed.privacy import LEAST_ANGLERS
 from clubdata.models import Outcome, Return, SessionKind, SessionPart
+from clubdata.services.doubts import doubted_returns
 
 DELAY_DAYS = 28
 WITHIN_M = 2.0
@@ -152,6 +153,7 @@ def _read(bait: int | None, place: Place, months: Sequence[int], until: date) ->
     """The water's sessions of these months until a day whose weight is known, the latest first: all on the
     bait (key), or on any."""
     rows = Return.objects.filter(club_id=place.water.club_id, water=place.water, outcome__in=KNOWN)
+    rows = rows.exclude(pk__in=doubted_returns(place.water.club_id))
     if bait is not None:
         others = SessionPart.objects.filter(session=OuterRef("pk")).exclude(hook_bait_id=bait)
         rows = rows.filter(~Exists(others), parts__hook_bait_id=bait)

@@ -34,7 +34,7 @@ def forecast(estimates: Estimates, returns: Returns, seed: int) -> Forecast:
     A draw is of the coefficients, then of what is averaged over (a match day's luck, shared by its returns;
     an angler who is not named), then of the weight. The year is the reference, as in every answer.
     """
-    questions = _questions(returns)
+    questions = questions_of(returns)
     with np.errstate(over="ignore"):
         means = log_mean_draws(estimates, questions, DRAWS, seed)
         log_expected = expectation(estimates, questions).eta
@@ -50,7 +50,7 @@ def forecast(estimates: Estimates, returns: Returns, seed: int) -> Forecast:
     return Forecast(expected, draw(generator, means, dispersion[:, None], estimates.power))
 
 
-def _questions(returns: Returns) -> Questions:
+def questions_of(returns: Returns) -> Questions:
     """One a part. What was not recorded is not asked, so it takes what every answer takes."""
     features = returns.features
     temperature = np.array(features["water_temperature_c"], dtype=np.float64)

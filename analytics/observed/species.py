@@ -9,6 +9,7 @@ from analytics.catches import locate_lines, tells_the_whole
 from analytics.frames import ClubFrame
 from analytics.observed.privacy import codes_of, withheld
 from analytics.observed.sessions import Sessions
+from analytics.rows import WAITS
 
 #: Of a species in a year (empty: all years): its group, returns that name it and their anglers, the weight
 #: of the lines that were weighed, the fish of those that were counted, None where none was.
@@ -55,7 +56,7 @@ def returns_with_lines(club_frame: ClubFrame, sessions: Sessions, lines: pd.Data
             "year": np.array(years.keys, dtype=object)[years.codes[first]],
             "angler": sessions.angler.codes[first],
             "total_g": total,
-            "caught": fished & (sessions.outcome[first] != "did_not_weigh") | (fished & named),
+            "caught": fished & ~np.isin(sessions.outcome[first], ("did_not_weigh", WAITS)) | (fished & named),
             "named": named,
             "whole": tells_the_whole(total_g=total, lines_g=lines_g),
         }

@@ -7,6 +7,7 @@ import os
 from typing import Any
 
 from celery import Celery
+from celery.schedules import crontab
 from django.conf import settings
 from kombu.transport import TRANSPORT_ALIASES
 
@@ -78,6 +79,12 @@ app.conf.update(
         "fill in the weather": {
             "task": "clubdata.weather",
             "schedule": HOUR_S,
+            "options": {"expires": HOUR_S},
+        },
+        "forget what was kept long enough": {
+            "task": "clubdata.forget",
+            # By the clock: an interval would begin anew with every start of the schedule.
+            "schedule": crontab(hour="3", minute="17"),
             "options": {"expires": HOUR_S},
         },
     },

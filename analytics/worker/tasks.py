@@ -12,6 +12,7 @@ from analytics.worker.app import app
 from analytics.worker.dispatch import RUN_JOB, ring
 from analytics.worker.work import run_job as run_claimed
 from clubdata.services import jobs
+from clubdata.services.retention import forget_old
 from clubdata.services.weather import request_weather_everywhere
 
 # The worker loads this module before it forks its pool.
@@ -43,6 +44,12 @@ def weather(**_: Any) -> None:
     """Ring for the weather of late returns, where there is somebody to ask."""
     for job in request_weather_everywhere(now=timezone.now()):
         ring(job_id=job.pk)
+
+
+@app.task(name="clubdata.forget")  # type: ignore[untyped-decorator]
+def forget(**_: Any) -> None:
+    """Forget what has been kept long enough."""
+    forget_old(now=timezone.now())
 
 
 @worker_process_init.connect  # type: ignore[untyped-decorator]

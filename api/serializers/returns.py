@@ -17,9 +17,10 @@ from api.serializers.shapes import (
     OutputSerializer,
     PoundsOuncesField,
 )
-from clubdata.models import Outcome, Return, SessionKind, Source
+from clubdata.models import DoubtState, Outcome, Return, SessionKind, Source
 from clubdata.rules.sky import MoonPhase
 from clubdata.rules.units import Weighing, WeighingUnit, format_as_weighed
+from clubdata.services.doubts import open_doubts
 from clubdata.services.members import number_of
 from clubdata.services.returns import cautions_of, sees_in_full, sky_of
 
@@ -114,6 +115,19 @@ class SkySerializer(OutputSerializer):
     moon_age_days = serializers.FloatField()
 
 
+class QuestionSerializer(OutputSerializer):
+    """A figure to check: the rule that asks, the field, a sentence, and its figures with their units."""
+
+    uid = serializers.UUIDField()
+    code = serializers.CharField()
+    field = serializers.CharField(allow_blank=True)
+    sentence = serializers.CharField()
+    facts = serializers.DictField(child=serializers.JSONField())
+    state = serializers.ChoiceField(choices=DoubtState.choices)
+    version = serializers.IntegerField()
+    raised_at = serializers.DateTimeField()
+
+
 class ReturnSerializer(OutputSerializer):
     """A return. `notes` and `entered_by` are null where they are not the reader's to see."""
 
@@ -162,10 +176,14 @@ class ReturnSerializer(OutputSerializer):
 
 
 class ReturnDetailSerializer(ReturnSerializer):
-    """A return with the Sun and Moon of its day, and the cautions that its peg's hazards call for."""
+    """A return with the Sun and Moon of its day, and the cautions that its peg's hazards call for.
+
+    `doubts` are the figures to check, for who reads the return in full; none of them refuses it.
+    """
 
     sky = serializers.SerializerMethodField()
     cautions = serializers.SerializerMethodField()
+    doubts = serializers.SerializerMethodField()
 
     @extend_schema_field(SkySerializer)
     def get_sky(self, session: Return) -> Any:
@@ -174,6 +192,10 @@ class ReturnDetailSerializer(ReturnSerializer):
     @extend_schema_field(CautionSerializer(many=True))
     def get_cautions(self, session: Return) -> Any:
         return CautionSerializer(cautions_of(session), many=True).data
+
+    @extend_schema_field(QuestionSerializer(many=True))
+    def get_doubts(self, session: Return) -> Any:
+        return QuestionSerializer(open_doubts(session) if self._in_full(session) else [], many=True).data
 
 
 class ReturnQuery(PageQuery):

@@ -25,11 +25,14 @@ class HookBaitSerializer(WordSerializer):
 
 
 class SpeciesSerializer(WordSerializer):
-    """A species: scientific name, FAO code where one exists, and the group in which the club counts it."""
+    """A species: scientific name, FAO code where one exists, the group in which the club counts it."""
 
     scientific_name = serializers.CharField(allow_blank=True)
     fao_code = serializers.CharField(allow_blank=True)
     group = serializers.CharField(allow_blank=True)
+    heaviest_g = serializers.IntegerField(
+        allow_null=True, help_text="A heavier single fish is asked about; null for none."
+    )
 
 
 class VocabularySerializer(OutputSerializer):

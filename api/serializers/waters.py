@@ -1,9 +1,13 @@
 """Waters, their pegs and what happened there."""
 
+from typing import Any
+
+from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from api.serializers.shapes import NamedSerializer, OutputSerializer
 from clubdata.models import Peg, Water, WaterEventKind, WaterKind
+from clubdata.rules.water_rules import read_water_rules
 from clubdata.services.waters import zone_of
 
 
@@ -17,6 +21,16 @@ class WaterSerializer(NamedSerializer):
 
     def get_time_zone(self, water: Water) -> str:
         return zone_of(water)
+
+
+class WaterRulesSerializer(OutputSerializer):
+    """What the water's own rules do not allow; null is a rule that the club has not written down."""
+
+    hook_baits_not_allowed = serializers.ListField(child=serializers.CharField())
+    feeds_not_allowed = serializers.ListField(child=serializers.CharField())
+    methods_not_allowed = serializers.ListField(child=serializers.CharField())
+    most_rods = serializers.IntegerField(allow_null=True)
+    night_fishing = serializers.BooleanField(allow_null=True)
 
 
 class WaterEventSerializer(OutputSerializer):
@@ -44,11 +58,16 @@ class WaterHazardSerializer(HazardSerializer):
 
 
 class WaterDetailSerializer(OutputSerializer):
-    """A water with its events, the newest first, and the hazards that stand along its banks today."""
+    """A water with its rules, its events, the newest first, and the hazards along its banks today."""
 
     water = WaterSerializer()
+    rules = serializers.SerializerMethodField()
     events = WaterEventSerializer(many=True)
     hazards = WaterHazardSerializer(many=True)
+
+    @extend_schema_field(WaterRulesSerializer)
+    def get_rules(self, described: dict[str, Any]) -> Any:
+        return WaterRulesSerializer(read_water_rules(described["water"].rules)).data
 
 
 class PegDepthSerializer(OutputSerializer):

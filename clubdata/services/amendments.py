@@ -26,6 +26,7 @@ from clubdata.models import (
     SessionKind,
     SessionPart,
 )
+from clubdata.services.doubts import look
 from clubdata.services.drafts import Draft, draft
 from clubdata.services.faults import VersionMoved
 from clubdata.services.hand_ins import HandIn, PartInput
@@ -128,6 +129,7 @@ def restore(*, who: Membership, uid: uuid.UUID, now: datetime, reason: str) -> A
         Return.with_removed.filter(pk=session.pk).update(
             removed_at=None, removed_by=None, changed_at=now, version=F("version") + 1
         )
+        look(session=Return.objects.select_related("water__club").get(pk=session.pk), now=now, by=who.account)
         who.club.raise_revision()
         return Amendment.objects.create(
             club=who.club,
@@ -258,6 +260,7 @@ def _carry_out(row: Amendment, session: Return, stored: HandIn, made: Draft | No
         _replace_children(session, made)
         again = with_children(Return.objects.filter(pk=session.pk)).get()
         row.changes = differences(to_plain(stored), to_plain(as_hand_in(again)))
+        look(session=again, now=now, by=row.asked_by)
     row.club.raise_revision()
 
 

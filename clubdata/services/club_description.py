@@ -15,6 +15,7 @@ from django.core.validators import slug_re
 from clubdata.models import Role, WaterEventKind, WaterKind
 from clubdata.rules.conventions import read_conventions
 from clubdata.rules.described import Described
+from clubdata.rules.water_rules import read_water_rules
 from clubdata.rules.words import fold
 
 VOCABULARY_KINDS: Final = ("methods", "rig_types", "hook_baits", "feeds", "species")
@@ -22,6 +23,7 @@ _OWN_TEXTS: Final[dict[str, dict[str, int]]] = {
     "hook_baits": {"colour": 30, "state": 30, "size": 30},
     "species": {"scientific_name": 80, "fao_code": 3, "group": 30},
 }
+_HEAVIEST_FISH_G: Final = 500_000
 _HIGHEST_ORDER: Final = 1_000_000
 # As `Club.time_zone`.
 _USUAL_TIME_ZONE: Final = "Europe/London"
@@ -69,7 +71,7 @@ class EntryDescription:
 
     name: str
     spellings: tuple[str, ...]
-    values: dict[str, str] = field(default_factory=dict)
+    values: dict[str, Any] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,7 +150,7 @@ def _waters(entries: dict[str, Described], today: date) -> tuple[WaterDescriptio
 
 def _water(item: Described, today: date) -> WaterDescription:
     entries = item.fields(
-        required=("name", "kind", "latitude", "longitude"), optional=("time_zone", "pegs", "events")
+        required=("name", "kind", "latitude", "longitude"), optional=("time_zone", "pegs", "events", "rules")
     )
     values = {
         "kind": entries["kind"].one_of(tuple(WaterKind.values)),
@@ -157,6 +159,8 @@ def _water(item: Described, today: date) -> WaterDescription:
     }
     if "time_zone" in entries:
         values["time_zone"] = _time_zone(entries["time_zone"])
+    if "rules" in entries:
+        values["rules"] = read_water_rules(entries["rules"].value, entries["rules"].place).plain()
     items = _items(entries, "pegs")
     pegs = tuple(_peg(peg, today) for peg in items)
     _refuse_repeats(zip(items, (fold(peg.label) for peg in pegs), strict=True), "peg")
@@ -243,7 +247,8 @@ def read_vocabulary(described: Described, kind: str) -> tuple[EntryDescription, 
 
 def _entry(item: Described, kind: str, owners: dict[str, str]) -> EntryDescription:
     own_texts = _OWN_TEXTS.get(kind, {})
-    entries = item.fields(required=("name",), optional=("aliases", *own_texts))
+    own_numbers = ("heaviest_g",) if kind == "species" else ()
+    entries = item.fields(required=("name",), optional=("aliases", *own_texts, *own_numbers))
     name = entries["name"].text(most=60)
     spellings: dict[str, None] = {}
     for spelling in [entries["name"], *_items(entries, "aliases")]:
@@ -251,9 +256,12 @@ def _entry(item: Described, kind: str, owners: dict[str, str]) -> EntryDescripti
         if owners.setdefault(folded, name) != name or len(folded) > 60:
             raise spelling.refusal(f"this spelling already means {owners[folded]}")
         spellings[folded] = None
-    values = {
+    values: dict[str, Any] = {
         text: entries[text].text(most=most, blank=True) for text, most in own_texts.items() if text in entries
     }
+    for number in own_numbers:
+        if number in entries:
+            values[number] = entries[number].integer(lowest=1, highest=_HEAVIEST_FISH_G)
     return EntryDescription(name, tuple(spellings), values)
 
 

@@ -37,6 +37,7 @@ from clubdata.models import (
     WaterEvent,
 )
 from clubdata.rules.described import Described
+from clubdata.rules.water_rules import WORDS
 from clubdata.rules.words import fold
 from clubdata.services.club_description import (
     ClubDescription,
@@ -91,17 +92,32 @@ def setup_club(*, description: Any, actor: Account | None, now: datetime) -> Set
 
 
 def _write(described: ClubDescription, club: Club, report: SetupReport) -> None:
+    for kind, entries in {**_standard(club, described), **described.vocabulary}.items():
+        _write_vocabulary(kind, entries, club, report)
     waters = _by_name(Water.objects.filter(club=club), "name")
-    for water in described.waters:
+    for number, water in enumerate(described.waters):
+        if "rules" in water.values:
+            water.values["rules"] = _with_known_words(water.values["rules"], club, f"waters[{number}].rules")
         values = {"club": club, "name": water.name, **water.values}
         row = _put(Water, waters, water.name, values, report)
         _write_pegs(water.pegs, row, report)
         _write_events(water.events, row, report)
-    for kind, entries in {**_standard(club, described), **described.vocabulary}.items():
-        _write_vocabulary(kind, entries, club, report)
     members = _by_name(Member.objects.filter(club=club), "number")
     for member in described.members:
         _write_member(member, members, club, report)
+
+
+def _with_known_words(rules: dict[str, Any], club: Club, place: str) -> dict[str, Any]:
+    """The rules with the club's own names for what is not allowed: another word would never be met."""
+    known = dict(rules)
+    for name, kind in WORDS.items():
+        spellings = _VOCABULARY[kind][1].objects.filter(club=club).values_list("folded", "entry__name")
+        names = dict(spellings) if rules[name] else {}
+        for number, word in enumerate(rules[name]):
+            if fold(word) not in names:
+                raise Described(word, f"{place}.{name}[{number}]").refusal("a word of the club is wanted")
+        known[name] = list(dict.fromkeys(names[fold(word)] for word in rules[name]))
+    return known
 
 
 def _by_name(rows: models.QuerySet[Any], name: str) -> dict[str, Any]:

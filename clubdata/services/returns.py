@@ -30,6 +30,7 @@ from clubdata.models import (
 from clubdata.models.clubs import LocalToday
 from clubdata.rules.cautions import Caution
 from clubdata.rules.sky import Sky, sky_for
+from clubdata.services.doubts import look
 from clubdata.services.drafts import Draft, draft
 from clubdata.services.hand_ins import CatchInput, ConditionsInput, HandIn, PartInput
 from clubdata.services.matches import require_open
@@ -96,6 +97,8 @@ def _store(who: Membership, data: HandIn, made: Draft, now: datetime) -> Return:
     )
     if made.conditions is not None:
         Conditions.objects.create(club=who.club, session=session, **made.conditions)
+    # Read anew: times and figures as they are kept.
+    look(session=Return.objects.select_related("water__club").get(pk=session.pk), now=now, by=who.account)
     who.club.raise_revision()
     return session
 

@@ -15,6 +15,7 @@ from clubdata.models import (
     AmendmentState,
     Attendance,
     Conditions,
+    Doubt,
     Invitation,
     Job,
     JobKind,
@@ -31,7 +32,15 @@ REQUIRED = {"advice_read": {"month": "3"}, "peg_form_pair_read": {"first": "1", 
 _WHY = {"reason": "misread"}
 SENT: dict[str, dict[str, Any]] = {
     **dict.fromkeys(
-        ("returns_amend", "returns_remove", "returns_restore", "amendments_approve", "amendments_decline"),
+        (
+            "returns_amend",
+            "returns_remove",
+            "returns_restore",
+            "amendments_approve",
+            "amendments_decline",
+            "doubts_take",
+            "doubts_hold",
+        ),
         _WHY,
     ),
     "members_set_roles": {"roles": []},
@@ -93,6 +102,7 @@ class StockedClub:
                 "fits": self.fit,
                 "matches": self.session.match,
                 "amendments": self.session.amendments.first(),
+                "doubts": self.session.doubts.first(),
                 "members": self.small.member,
                 "invitations": self.small.member.invitations.first(),
             }
@@ -120,6 +130,16 @@ def stock(small: SmallClub) -> StockedClub:
         version_before=1,
         asked_by=small.account("organiser"),
         asked_at=NOW,
+    )
+    Doubt.objects.create(
+        club=small.club,
+        session=session,
+        version=session.version,
+        code="more_rods_than_allowed",
+        field="rods",
+        sentence="Please check the figure: 3 rods are given; this water's rules allow 2.",
+        facts={"rods": 3, "most_rods": 2},
+        raised_at=NOW,
     )
     Invitation.objects.create(
         club=small.club,
