@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 from django.db import connection
 from django.db.migrations.executor import MigrationExecutor
+from django.db.migrations.loader import MigrationLoader
 
 from analytics.models import FitRun
 from analytics.requests import fit_stale_clubs
@@ -18,14 +19,24 @@ pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.slow]
 
 @pytest.fixture
 def migrate_to() -> Iterator[Callable[[str], Any]]:
-    """Migrates `analytics` to the named migration and gives its models; in the end all is as it was."""
+    """Migrates `analytics` to the named migration and gives its models; in the end all is as it was.
+
+    One step after another, as a database that is older than the migration in one go.
+    """
+
+    def executor() -> MigrationExecutor:
+        by_steps = MigrationExecutor(connection)
+        for key, migration in by_steps.loader.disk_migrations.items():
+            if migration.replaces:
+                by_steps.recorder.record_unapplied(*key)
+        by_steps.loader = MigrationLoader(connection, replace_migrations=False)
+        return by_steps
 
     def migrate(name: str) -> Any:
-        executor = MigrationExecutor(connection)
-        executor.migrate([("analytics", name)])
-        return MigrationExecutor(connection).loader.project_state([("analytics", name)]).apps
+        executor().migrate([("analytics", name)])
+        return executor().loader.project_state([("analytics", name)]).apps
 
-    latest = MigrationExecutor(connection).loader.graph.leaf_nodes("analytics")[0][1]
+    latest = executor().loader.graph.leaf_nodes("analytics")[-1][1]
     yield migrate
     migrate(latest)
 
