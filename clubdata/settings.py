@@ -12,6 +12,8 @@ from typing import Any
 import dj_database_url
 from django.core.exceptions import ImproperlyConfigured
 
+from clubdata.services.forecasts import checked_address
+
 BASE_DIR = Path(__file__).resolve().parent.parent
 VAR_DIR = Path(os.environ.get("CLUBDATA_VAR", BASE_DIR / "var"))
 DEMO = os.environ.get("CLUBDATA_DEMO") == "1"
@@ -155,6 +157,11 @@ REFIT_EVERY_S = int(os.environ.get("CLUBDATA_REFIT_EVERY_S", "900"))
 ANSWERS_AHEAD_S = 0.5
 # An open forecast service to ask for weather that nobody typed; empty asks nobody.
 FORECAST_URL = os.environ.get("CLUBDATA_FORECAST_URL", "")
+if FORECAST_URL:
+    try:
+        checked_address(FORECAST_URL)
+    except ValueError as fault:
+        raise ImproperlyConfigured(f"CLUBDATA_FORECAST_URL: {fault}.") from None
 UPLOAD_DIR = VAR_DIR / "uploads"
 UPLOAD_LIMIT_BYTES = 50 * 1024 * 1024
 

@@ -13,7 +13,7 @@ from analytics.worker.dispatch import RUN_JOB, ring
 from analytics.worker.work import run_job as run_claimed
 from clubdata.services import jobs
 from clubdata.services.retention import forget_old
-from clubdata.services.weather import request_weather_everywhere
+from clubdata.services.weather_jobs import request_weather_everywhere
 
 # The worker loads this module before it forks its pool.
 WORKER_PID = os.getpid()

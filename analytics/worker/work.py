@@ -17,7 +17,7 @@ from clubdata.errors import ClubdataError
 from clubdata.intake.run import run_import
 from clubdata.models import Job, JobKind, JobState
 from clubdata.services import jobs
-from clubdata.services.weather import run_weather
+from clubdata.services.weather_jobs import run_weather
 
 logger = logging.getLogger(__name__)
 

@@ -24,6 +24,7 @@ from clubdata.services.amendments import (
     restore,
     settle,
 )
+from clubdata.services.doubts import open_doubts
 from clubdata.services.returns import find_return, sees_in_full, with_children
 
 IF_MATCH = OpenApiParameter(
@@ -83,8 +84,14 @@ class ReturnDetailView(ClubView):
         )
 
     def _etag(self, session: Return) -> str:
-        full = "full" if sees_in_full(self.who, session) else "part"
-        return etag_of(session.version, self.who.club.places_revision, full)
+        """Beside its version a return shows places, filled weather and, to some, open doubts."""
+        full = sees_in_full(self.who, session)
+        day = getattr(session, "conditions", None)
+        filled = 0 if day is None else len(day.filled)
+        doubts = open_doubts(session).count() if full else 0
+        return etag_of(
+            session.version, self.who.club.places_revision, "full" if full else "part", filled, doubts
+        )
 
 
 class RestoreView(ClubView):

@@ -18,7 +18,7 @@ from api.forms.sheets import Column, Kind
 from api.serializers.returns import ReturnQuery
 from api.views.base import ClubView
 from api.views.returns import wanted_returns
-from clubdata.models import Outcome, Return, SessionPart
+from clubdata.models import Conditions, Outcome, Return, SessionPart
 from clubdata.services.members import Membership
 from clubdata.services.returns import sees_in_full, with_children
 
@@ -57,6 +57,7 @@ COLUMNS = (
     Column("part_weight_g", "Weight of the part", "g", kind=Kind.WHOLE),
     Column("water_temperature_c", "Water temperature", "°C", kind=Kind.NUMBER),
     Column("wind_force", "Wind", "Beaufort", kind=Kind.WHOLE),
+    Column("filled", "Filled in", "", "Weather that nobody typed: what, and whose.", Kind.TEXT),
     Column("source", "Source", kind=Kind.TEXT),
     Column("entered_at", "Entered", kind=Kind.MOMENT),
     Column("notes", "Notes", "", "Empty where they are not yours to read.", Kind.TEXT),
@@ -166,10 +167,15 @@ def _row(session: Return, number: int, part: SessionPart | None, notes: str | No
         None if part is None else part.weight_g,
         None if day is None else _float(day.water_temperature_c),
         None if day is None else day.wind_force,
+        _filled(day),
         session.source,
         session.entered_at,
         notes,
     )
+
+
+def _filled(day: Conditions | None) -> str:
+    return f"{' '.join(day.filled)}: {day.filled_from}" if day is not None and day.filled else ""
 
 
 def _name(part: SessionPart | None, word: str) -> str | None:

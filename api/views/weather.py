@@ -20,7 +20,8 @@ from api.serializers.weather import (
 from api.views.base import ClubView
 from clubdata.intake import uploads
 from clubdata.intake.weather import read_station
-from clubdata.services.weather import KEEPS_READINGS, keep_readings, kept_readings, request_weather
+from clubdata.services.weather import KEEPS_READINGS, keep_readings, kept_readings
+from clubdata.services.weather_jobs import request_weather
 
 
 class StationParser(BoundedMultiPartParser):
@@ -58,7 +59,7 @@ class WeatherReadingListView(ClubView):
         serializer.is_valid(raise_exception=True)
         path = uploads.path_of(uploads.keep(serializer.validated_data["file"].file))
         try:
-            readings = read_station(path=path, club=self.who.club)
+            readings = read_station(path=path, club=self.who.club, now=self.now)
         finally:
             path.unlink(missing_ok=True)
         with transaction.atomic():

@@ -16,6 +16,7 @@ from clubdata.intake.ledger import Said
 from clubdata.intake.report import write_report
 from clubdata.intake.staging import READING, begin_again, stage, sweep_ended
 from clubdata.models import Account, Club, Job, JobKind, JobState
+from clubdata.services.doubts_of_sheets import look_at_landed
 from clubdata.services.imports import Late, land
 from clubdata.services.jobs import WORKER_LOST, Claim, beat, claim, finish, hold, refuse, request_job
 
@@ -121,6 +122,7 @@ def _import(*, job: Job, claim: Claim, path: Path, clock: Clock, progress: Progr
         with transaction.atomic():
             held = hold(claim=claim)
             late = land(job=held, club=job.club, actor_id=held.requested_by_id, now=clock())
+            look_at_landed(job=held, club=job.club, now=clock())
             _take_back(sheet, late)
             finish(claim=claim, now=clock(), result=_report(sheet, dry_run=False))
 

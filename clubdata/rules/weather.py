@@ -1,9 +1,14 @@
-"""The weather of a session from hourly readings: means over its hours, the rain summed."""
+"""The weather of a session from readings: means over its hours, each reading for the time it stands for.
+
+What was read at a time stands for the half hour to either side, rain for the hour before; where readings lie
+closer, each for its part. Less than half of the session known is not known (common practice, no source).
+"""
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, fields
-from datetime import datetime
+from datetime import UTC, datetime
+from itertools import pairwise
 from typing import Final
 
 from clubdata.rules.wind import beaufort_from_metres_per_second
@@ -46,41 +51,87 @@ class Weather:
     rain_mm: float | None = None
 
 
-def weather_of(readings: Sequence[Reading]) -> Weather:
-    """Means over the readings. Wind blows from the direction of the mean of its vectors."""
-    speed = _mean(one.wind_m_s for one in readings)
-    cloud, rain = (
-        _mean(one.cloud_oktas for one in readings),
-        [one.rain_mm for one in readings if one.rain_mm is not None],
-    )
+#: Hours before and after its time for which a reading stands.
+_STANDS_FOR: Final = (0.5, 0.5)
+_RAIN_STANDS_FOR: Final = (1.0, 0.0)
+#: So much of the session must be known.
+LEAST_KNOWN: Final = 0.5
+
+#: Values of readings, and for how many hours of the session each stands.
+Weighted = list[tuple[Reading, float]]
+
+
+def weather_of(
+    readings: Sequence[Reading], *, begins: datetime, ends: datetime, hours_fished: float | None = None
+) -> Weather:
+    """The weather between two moments (aware). Wind blows from the direction of the mean of its vectors.
+
+    Rain is its mean per hour times the hours fished; without these the hours between the moments.
+    """
+    known = {name: _weighted(readings, name, begins, ends) for name in MEASURED}
+    length = _hours(ends) - _hours(begins)
+    wind, cloud = _mean(known, "wind_m_s"), _mean(known, "cloud_oktas")
+    rain = _mean(known, "rain_mm")
     return Weather(
-        air_temperature_c=_to_tenths(_mean(one.air_temperature_c for one in readings)),
-        wind_force=None if speed is None else beaufort_from_metres_per_second(speed),
-        wind_from_degrees=_direction(readings),
+        air_temperature_c=_to_tenths(_mean(known, "air_temperature_c")),
+        wind_force=None if wind is None else beaufort_from_metres_per_second(wind),
+        wind_from_degrees=_direction(known["wind_from_degrees"]),
         cloud_oktas=None if cloud is None else math.floor(cloud + 0.5),
-        pressure_hpa=_to_tenths(_mean(one.pressure_hpa for one in readings)),
-        rain_mm=_to_tenths(math.fsum(rain)) if rain else None,
+        pressure_hpa=_to_tenths(_mean(known, "pressure_hpa")),
+        rain_mm=_to_tenths(
+            None if rain is None else rain * (length if hours_fished is None else hours_fished)
+        ),
     )
 
 
-def _mean(values: Iterable[float | None]) -> float | None:
-    known = [value for value in values if value is not None]
-    return math.fsum(known) / len(known) if known else None
+def _hours(moment: datetime) -> float:
+    return moment.astimezone(UTC).timestamp() / 3600.0
+
+
+def _weighted(readings: Sequence[Reading], name: str, begins: datetime, ends: datetime) -> Weighted:
+    """The readings of one value with their hours of the session; none where too little is known."""
+    told = sorted(
+        (one for one in readings if getattr(one, name) is not None), key=lambda one: _hours(one.read_at)
+    )
+    times = sorted({_hours(one.read_at) for one in told})
+    shares = dict(zip(times, _shares(times, name, _hours(begins), _hours(ends)), strict=True))
+    if math.fsum(shares.values()) < LEAST_KNOWN * (_hours(ends) - _hours(begins)):
+        return []
+    at_once = {time: sum(_hours(one.read_at) == time for one in told) for time in times}
+    return [(one, shares[_hours(one.read_at)] / at_once[_hours(one.read_at)]) for one in told]
+
+
+def _shares(times: list[float], name: str, begins: float, ends: float) -> list[float]:
+    """For how many hours between `begins` and `ends` each time stands, (t,)."""
+    before, after = _RAIN_STANDS_FOR if name == "rain_mm" else _STANDS_FOR
+    lower, upper = [time - before for time in times], [time + after for time in times]
+    for place, (earlier, later) in enumerate(pairwise(times)):
+        border = earlier + (later - earlier) * after / (before + after)
+        upper[place] = min(upper[place], border)
+        lower[place + 1] = max(lower[place + 1], border)
+    return [max(0.0, min(high, ends) - max(low, begins)) for low, high in zip(lower, upper, strict=True)]
+
+
+def _mean(known: dict[str, Weighted], name: str) -> float | None:
+    hours = math.fsum(share for _, share in known[name])
+    if hours <= 0.0:
+        return None
+    return math.fsum(getattr(one, name) * share for one, share in known[name]) / hours
 
 
 def _to_tenths(value: float | None) -> float | None:
     return None if value is None else round(value, 1)
 
 
-def _direction(readings: Sequence[Reading]) -> int | None:
+def _direction(known: Weighted) -> int | None:
     """None when nothing blew, or from everywhere."""
-    known = [
-        (one.wind_from_degrees, 1.0 if one.wind_m_s is None else one.wind_m_s)
-        for one in readings
+    blown = [
+        (math.radians(one.wind_from_degrees), share * (1.0 if one.wind_m_s is None else one.wind_m_s))
+        for one, share in known
         if one.wind_from_degrees is not None
     ]
-    east = math.fsum(speed * math.sin(math.radians(degrees)) for degrees, speed in known)
-    north = math.fsum(speed * math.cos(math.radians(degrees)) for degrees, speed in known)
+    east = math.fsum(speed * math.sin(angle) for angle, speed in blown)
+    north = math.fsum(speed * math.cos(angle) for angle, speed in blown)
     if math.hypot(east, north) < 1e-6:
         return None
     return round(math.degrees(math.atan2(east, north))) % 360

@@ -34,7 +34,7 @@ from clubdata.services.handed import as_hand_in, differences, from_plain, to_pla
 from clubdata.services.matches import require_open
 from clubdata.services.members import Membership
 from clubdata.services.returns import find_return, sees_in_full, with_children
-from clubdata.services.weather import still_filled
+from clubdata.services.weather import conditions_after
 
 AMENDS_ALL = frozenset({Role.SECRETARY})
 AMENDS_MATCHES = frozenset({Role.ORGANISER})
@@ -273,6 +273,6 @@ def _replace_children(session: Return, made: Draft) -> None:
     CatchLine.objects.bulk_create(CatchLine(**of, **columns) for columns in made.catch)
     before = Conditions.objects.filter(session=session).first()
     Conditions.objects.filter(session=session).delete()
-    if made.conditions is not None:
-        marks = still_filled(before, made.conditions)
-        Conditions.objects.create(club_id=session.club_id, session=session, **made.conditions, **marks)
+    columns = conditions_after(session, before, made)
+    if columns is not None:
+        Conditions.objects.create(club_id=session.club_id, session=session, **columns)

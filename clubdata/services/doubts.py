@@ -2,7 +2,8 @@
 
 While a doubt waits or is held for query, its return is in no fit. Rules ask at every hand-in and amendment
 (`clubdata.rules.plausibility`), a fit asks of what it has not seen (`analytics.judging`). An organiser looks
-at those of matches, an analyst and the secretary at all. To correct a figure is to amend its return.
+at those of matches, an analyst and the secretary at all, none at their own. To correct a figure is to amend
+its return.
 """
 
 import uuid
@@ -38,7 +39,7 @@ def look(*, session: Return, now: datetime, by: Account | None) -> list[Doubt]:
     earlier = Doubt.objects.filter(session=session, version__lt=session.version)
     earlier.filter(state__in=OPEN).update(state=DoubtState.CORRECTED, settled_by=by, settled_at=now)
     taken = [(doubt.code, doubt.facts) for doubt in earlier if doubt.state == DoubtState.TAKEN]
-    asked = [one for one in questions_about(_figures(session)) if (one.code, dict(one.facts)) not in taken]
+    asked = [one for one in questions_about(figures_of(session)) if (one.code, dict(one.facts)) not in taken]
     return raise_doubts(session=session, questions=asked, now=now)
 
 
@@ -83,6 +84,8 @@ def _settled(
     found: Doubt | None = _looked_at_by(who).select_for_update(of=("self",)).filter(uid=uid).first()
     if found is None:
         raise NotFound("There is no such doubt.")
+    if found.session.member_id == who.member.pk:
+        raise Conflict("It takes a second person, whose own return it is not.", code="second_person")
     if found.state not in out_of:
         raise Conflict(f"This doubt is {found.get_state_display()} already.", field="state")
     found.state, found.settled_by, found.settled_at = state, who.account, now
@@ -134,7 +137,8 @@ def _looked_at_by(who: Membership) -> QuerySet[Doubt]:
 # --- From a return to figures --------------------------------------------------------------------------
 
 
-def _figures(session: Return) -> Session:
+def figures_of(session: Return) -> Session:
+    """What the rules look at, of a return with its water and the water's club."""
     water = session.water
     sky = sky_for(
         latitude=float(water.latitude),

@@ -6,10 +6,14 @@ of a member, a return or a club is sent: a place to a tenth of a degree, and day
 """
 
 import json
-import urllib.request
+import socket
+import threading
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from datetime import UTC, datetime
+from http.client import HTTPConnection, HTTPException, HTTPSConnection
 from typing import TYPE_CHECKING, Any, Final
-from urllib.error import HTTPError
 from urllib.parse import urlencode, urlsplit
 
 from clubdata.rules.weather import PLAUSIBLE, Reading, Weather, weather_of
@@ -17,25 +21,38 @@ from clubdata.rules.weather import PLAUSIBLE, Reading, Weather, weather_of
 if TYPE_CHECKING:
     from clubdata.services.weather import Span
 
+#: For each piece of an answer, and for the whole of it.
 TIME_OUT_S: Final = 5.0
+WHOLE_ANSWER_S: Final = 15.0
 LARGEST_ANSWER_BYTES: Final = 512 * 1024
 _LOOPBACK: Final = ("127.0.0.1", "localhost", "::1")
-#: Names of hourly values in the service's answer, and what turns each into our unit.
+#: Names of hourly values in the service's answer, and ours.
 _HOURLY: Final = {
-    "temperature_2m": ("air_temperature_c", 1.0),
-    "wind_speed_10m": ("wind_m_s", 1.0),
-    "wind_direction_10m": ("wind_from_degrees", 1.0),
-    "cloud_cover": ("cloud_oktas", 8.0 / 100.0),
-    "pressure_msl": ("pressure_hpa", 1.0),
-    "precipitation": ("rain_mm", 1.0),
+    "temperature_2m": "air_temperature_c",
+    "wind_speed_10m": "wind_m_s",
+    "wind_direction_10m": "wind_from_degrees",
+    "cloud_cover": "cloud_oktas",
+    "pressure_msl": "pressure_hpa",
+    "precipitation": "rain_mm",
+}
+#: What an answer may name as the unit of a value, and what turns it into ours; the first is what we ask for.
+_UNITS: Final = {
+    "wind_m_s": {"m/s": 1.0, "ms": 1.0, "km/h": 1 / 3.6, "mph": 0.44704, "mp/h": 0.44704, "kn": 1852 / 3600},
+    "cloud_oktas": {"%": 8.0 / 100.0},
+    "air_temperature_c": {"°C": 1.0},
+    "wind_from_degrees": {"°": 1.0},
+    "pressure_hpa": {"hPa": 1.0},
+    "rain_mm": {"mm": 1.0, "inch": 25.4},
 }
 
 
-class _NoRedirect(urllib.request.HTTPRedirectHandler):
-    """What is asked is asked of the address in the settings, and of no other."""
-
-    def redirect_request(self, *_: Any, **__: Any) -> None:
-        return None
+def checked_address(address: str) -> str:
+    """The address. Raises `ValueError` for one that is neither https nor http on this machine."""
+    parts = urlsplit(address)
+    is_here = parts.scheme == "http" and parts.hostname in _LOOPBACK
+    if not parts.hostname or not (parts.scheme == "https" or is_here) or not 0 < (parts.port or 443) < 65536:
+        raise ValueError("a forecast service is asked by https")
+    return address
 
 
 class ForecastService:
@@ -44,18 +61,16 @@ class ForecastService:
     name = "a forecast service"
 
     def __init__(self, address: str) -> None:
-        parts = urlsplit(address)
-        if parts.scheme != "https" and not (parts.scheme == "http" and parts.hostname in _LOOPBACK):
-            raise ValueError("a forecast service is asked by https")
-        self._address = address
+        self._address = checked_address(address)
         # One question a place and day, however many fished there.
         self._known: dict[str, list[Reading]] = {}
-        self._opener = urllib.request.build_opener(_NoRedirect)
 
     def weather(self, span: "Span") -> Weather | None:
         """Raises `OSError` when it does not answer in time, `ValueError` for an answer that is none."""
-        readings = [one for one in self._readings(span) if span.begins <= one.read_at <= span.ends]
-        return weather_of(readings) if readings else None
+        readings = self._readings(span)
+        if not readings:
+            return None
+        return weather_of(readings, begins=span.begins, ends=span.ends, hours_fished=span.hours_fished)
 
     def _readings(self, span: "Span") -> list[Reading]:
         asked = {
@@ -74,37 +89,96 @@ class ForecastService:
         return self._known[address]
 
     def _asked(self, address: str) -> Any:
+        with _answer_to(address) as pieces:
+            body = bytearray()
+            for piece in pieces:
+                body += piece
+                if len(body) > LARGEST_ANSWER_BYTES:
+                    raise ValueError("the answer is too long")
         try:
-            with self._opener.open(address, timeout=TIME_OUT_S) as answer:
-                body = answer.read(LARGEST_ANSWER_BYTES + 1)
-        except HTTPError as refused:
-            raise OSError(f"the service answered {refused.code}") from None
-        if len(body) > LARGEST_ANSWER_BYTES:
-            raise ValueError("the answer is too long")
-        return json.loads(body)
+            return json.loads(body)
+        except RecursionError:
+            raise ValueError("the answer is nested too deeply") from None
+
+
+@contextmanager
+def _answer_to(address: str) -> Iterator[Iterator[bytes]]:
+    """The pieces of an answer's body. What the service sends elsewhere is not followed.
+
+    Raises `OSError` for an answer that is not 200, not HTTP, or not whole in time.
+    """
+    parts = urlsplit(address)
+    kind = HTTPSConnection if parts.scheme == "https" else HTTPConnection
+    connection = kind(str(parts.hostname), parts.port, timeout=TIME_OUT_S)
+    ends = time.monotonic() + WHOLE_ANSWER_S
+    try:
+        connection.connect()
+        # Each piece of a dripping answer comes in time: the line is cut under it.
+        cut = threading.Timer(WHOLE_ANSWER_S, _cut, [connection.sock])
+        cut.daemon = True
+        cut.start()
+        try:
+            connection.request("GET", f"{parts.path or '/'}?{parts.query}", headers={"Connection": "close"})
+            answer = connection.getresponse()
+            if answer.status != 200:
+                raise OSError(f"the service answered {answer.status}")
+            yield iter(lambda: answer.read1(64 * 1024), b"")
+        finally:
+            cut.cancel()
+        if time.monotonic() > ends:
+            raise OSError("the answer timed out")
+    except HTTPException as fault:
+        raise OSError(f"the service does not speak HTTP: {type(fault).__name__}") from None
+    finally:
+        connection.close()
+
+
+def _cut(line: socket.socket) -> None:
+    with suppress(OSError):
+        line.shutdown(socket.SHUT_RDWR)
 
 
 def _read(answer: Any) -> list[Reading]:
-    """Raises `ValueError` for anything but hours with arrays of numbers of their length."""
+    """Raises `ValueError` for anything but hours with arrays of numbers of their length, in units we know."""
     hourly = answer.get("hourly") if isinstance(answer, dict) else None
     times = hourly.get("time") if isinstance(hourly, dict) else None
     if not isinstance(hourly, dict) or not isinstance(times, list):
         raise ValueError("the answer has no hours")
+    named = answer.get("hourly_units")
+    named = named if isinstance(named, dict) else {}
+    factors = {name: _factor(ours, named.get(name)) for name, ours in _HOURLY.items() if name in hourly}
     readings = []
     for place, moment in enumerate(times):
-        read_at = datetime.fromisoformat(str(moment))
-        read_at = read_at.replace(tzinfo=UTC) if read_at.tzinfo is None else read_at
+        try:
+            read_at = datetime.fromisoformat(str(moment))
+            read_at = (read_at.replace(tzinfo=UTC) if read_at.tzinfo is None else read_at).astimezone(UTC)
+        except OverflowError:
+            raise ValueError("the answer has an hour that is none") from None
         values = {}
-        for name, (ours, unit) in _HOURLY.items():
-            column = hourly.get(name)
+        for name, factor in factors.items():
+            column = hourly[name]
             value = column[place] if isinstance(column, list) and len(column) == len(times) else None
-            values[ours] = _plausible(ours, value, unit)
+            values[_HOURLY[name]] = _plausible(_HOURLY[name], value, factor)
         readings.append(Reading(read_at, **values))
     return readings
 
 
-def _plausible(name: str, value: Any, unit: float) -> float | None:
+def _factor(name: str, unit: Any) -> float:
+    """What turns a value into our unit; an answer that names none has what was asked for."""
+    known = _UNITS[name]
+    if unit is None:
+        return next(iter(known.values()))
+    if unit not in known:
+        raise ValueError(f"the answer has a unit of {name} that is not known")
+    return known[unit]
+
+
+def _plausible(name: str, value: Any, factor: float) -> float | None:
     if isinstance(value, bool) or not isinstance(value, int | float):
         return None
     least, most = PLAUSIBLE[name]
-    return value * unit if least <= value * unit <= most else None
+    try:
+        ours = value * factor
+    except OverflowError:
+        return None
+    return ours if least <= ours <= most else None

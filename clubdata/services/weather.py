@@ -1,12 +1,12 @@
 """Weather without typing: what nobody typed of a return's conditions, filled in by whoever knows, and marked.
 
 A provider is anything that knows the weather of a place over some hours: the club's own station, or an open
-forecast service. Providers are asked by a job, never while a return is handed in, so that none can lose one.
+forecast service. Providers are asked by a job (`clubdata.services.weather_jobs`), never while a return is
+handed in, so that none can lose one.
 """
 
-import logging
-from collections.abc import Callable, Iterable, Sequence
-from dataclasses import asdict, dataclass
+from collections.abc import Iterable, Sequence
+from dataclasses import asdict, dataclass, fields
 from datetime import UTC, datetime, time, timedelta
 from decimal import Decimal
 from typing import Any, Final, Protocol
@@ -16,30 +16,28 @@ from django.conf import settings
 from django.db import transaction
 from django.db.models import QuerySet
 
-from clubdata.models import Club, Conditions, Job, JobKind, Outcome, Return, Role, WeatherReading
+from clubdata.models import Club, Conditions, Return, Role, WeatherReading
 from clubdata.rules.sky import sky_for
 from clubdata.rules.weather import MEASURED, Reading, Weather, weather_of
-from clubdata.services import jobs
+from clubdata.services.drafts import Draft
 from clubdata.services.forecasts import ForecastService
 from clubdata.services.members import Membership
 from clubdata.services.waters import zone_of
 
-logger = logging.getLogger(__name__)
-
 KEEPS_READINGS: Final = frozenset({Role.ORGANISER, Role.ANALYST, Role.SECRETARY})
-#: So long after the day a return is still looked at: later its weather is asked for by an upload alone.
-LOOKED_BACK: Final = timedelta(days=60)
-MOST_AT_ONCE: Final = 2_000
+#: What a provider can tell of a return's conditions.
+FILLABLE: Final = tuple(item.name for item in fields(Weather))
 
 
 @dataclass(frozen=True, slots=True)
 class Span:
-    """A place and some hours there; aware datetimes."""
+    """A place and a time there, between two moments in UTC; of which so many hours were fished, if known."""
 
     latitude: float
     longitude: float
     begins: datetime
     ends: datetime
+    hours_fished: float | None = None
 
 
 class Provider(Protocol):
@@ -53,7 +51,7 @@ class Provider(Protocol):
 
 
 class Station:
-    """The club's own readings: those within the span, else the one nearest to it within an hour."""
+    """The club's own readings, of all its stations."""
 
     name = "the club's weather station"
 
@@ -64,8 +62,12 @@ class Station:
         hour = timedelta(hours=1)
         near = self._rows.filter(read_at__gte=span.begins - hour, read_at__lte=span.ends + hour)
         readings = [_reading(row) for row in near.order_by("read_at")]
-        within = [one for one in readings if span.begins <= one.read_at <= span.ends]
-        return weather_of(within or readings) if readings else None
+        return weather_within(span, readings) if readings else None
+
+
+def weather_within(span: Span, readings: Sequence[Reading]) -> Weather:
+    """The weather of a span from readings in and about it."""
+    return weather_of(readings, begins=span.begins, ends=span.ends, hours_fished=span.hours_fished)
 
 
 def _reading(row: WeatherReading) -> Reading:
@@ -116,99 +118,38 @@ def kept_readings(who: Membership) -> QuerySet[WeatherReading]:
 # --- Filling ----------------------------------------------------------------------------------------------
 
 
-def request_weather(*, club: Club, since: datetime, now: datetime) -> Job:
-    """Queue the filling of what was fished since then."""
-    waiting = Job.objects.filter(club=club, kind=JobKind.WEATHER, state="queued").first()
-    payload = {"since": since.isoformat()}
-    return waiting or jobs.request_job(club=club, kind=JobKind.WEATHER, payload=payload, actor=None, now=now)
-
-
-def request_weather_everywhere(*, now: datetime) -> list[Job]:
-    """Queue it for every club that has somebody to ask and a late return whose wind nobody has told."""
-    since = now - LOOKED_BACK
-    clubs = [club for club in Club.objects.order_by("pk") if providers_for(club)]
-    return [
-        request_weather(club=club, since=since, now=now)
-        for club in clubs
-        if _wanting(club, since).filter(entered_at__gt=_last_asked(club)).exists()
-    ]
-
-
-def _last_asked(club: Club) -> datetime:
-    last = Job.objects.filter(club=club, kind=JobKind.WEATHER).order_by("-pk").first()
-    return datetime.min.replace(tzinfo=UTC) if last is None else last.created_at
-
-
-def run_weather(*, claim: jobs.Claim, clock: Callable[[], datetime]) -> None:
-    """A weather job, from the claim to its end."""
-    job = Job.objects.select_related("club").get(pk=claim.job_id)
-    since = datetime.fromisoformat(job.payload["since"])
-    sessions = list(_wanting(job.club, since)[:MOST_AT_ONCE])
-    providers = providers_for(job.club)
-    filled, failed = 0, 0
-    for done, session in enumerate(sessions):
-        if done % 50 == 0:
-            jobs.beat(claim=claim, now=clock(), done=done, total=len(sessions), step="asking")
-        found, trouble = _ask(session, providers)
-        failed += trouble
-        filled += any(fill(session=session, weather=weather, said_by=name) for name, weather in found)
-    with transaction.atomic():
-        jobs.hold(claim=claim)
-        if filled:
-            job.club.raise_revision()
-        result = {"looked_at": len(sessions), "filled": filled, "not_answered": failed}
-        jobs.finish(claim=claim, now=clock(), result=result)
-
-
-def _wanting(club: Club, since: datetime) -> QuerySet[Return]:
-    fished = Return.objects.filter(club=club, fished_on__gte=since.date())
-    fished = fished.exclude(outcome=Outcome.DID_NOT_FISH)
-    return (
-        fished.filter(conditions__wind_force__isnull=True)
-        .select_related("water__club", "conditions")
-        .order_by("-fished_on", "-pk")
-    )
-
-
-def _ask(session: Return, providers: Sequence[Provider]) -> tuple[list[tuple[str, Weather]], bool]:
-    """What each of them says, and whether one could not be asked."""
-    found, trouble = [], False
-    span = span_of(session)
-    for provider in providers:
-        try:
-            weather = provider.weather(span)
-        except (OSError, ValueError) as fault:
-            logger.warning("weather not told: %s", type(fault).__name__)
-            trouble = True
-            continue
-        if weather is not None:
-            found.append((provider.name, weather))
-    return found, trouble
-
-
 def span_of(session: Return) -> Span:
     """The session's hours; without a start the day's light, without light the whole day."""
     water, named = session.water, zone_of(session.water)
     zone = ZoneInfo(named)
-    latitude, longitude = float(water.latitude), float(water.longitude)
-    if session.started_at is not None and session.hours is not None:
-        begins = datetime.combine(session.fished_on, session.started_at, zone)
-        return Span(latitude, longitude, begins, begins + timedelta(hours=float(session.hours)))
-    sky = sky_for(latitude=latitude, longitude=longitude, on=session.fished_on, time_zone=named)
+    place = (float(water.latitude), float(water.longitude))
+    hours = None if session.hours is None else float(session.hours)
+    if session.started_at is not None and hours is not None:
+        # Hours are counted in UTC: a clock that is put back does not make a session longer.
+        begins = datetime.combine(session.fished_on, session.started_at, zone).astimezone(UTC)
+        return Span(*place, begins, begins + timedelta(hours=hours), hours)
+    sky = sky_for(latitude=place[0], longitude=place[1], on=session.fished_on, time_zone=named)
     midnight = datetime.combine(session.fished_on, time(), zone)
-    begins = sky.sunrise or midnight
-    return Span(latitude, longitude, begins, sky.sunset or midnight + timedelta(days=1))
+    begins, ends = sky.sunrise or midnight, sky.sunset or midnight + timedelta(days=1)
+    return Span(*place, begins.astimezone(UTC), ends.astimezone(UTC), hours)
+
+
+def lacking(day: Conditions | None) -> set[str]:
+    """What there is left to fill."""
+    return {name for name in FILLABLE if day is None or getattr(day, name) is None}
 
 
 def fill(*, session: Return, weather: Weather, said_by: str) -> bool:
     """Fill what is not known of the session's conditions, and mark it; whether anything was filled.
 
-    What was typed, or filled before, stays.
+    What was typed, or filled before, stays. A return that was removed or amended since it was read is left.
     """
     with transaction.atomic():
-        row, _ = Conditions.objects.select_for_update().get_or_create(
-            session=session, defaults={"club_id": session.club_id}
-        )
+        stands = Return.objects.select_for_update(of=("self",)).filter(pk=session.pk).first()
+        if stands is None or stands.version != session.version:
+            return False
+        row = Conditions.objects.filter(session=stands).first()
+        row = row or Conditions(club_id=stands.club_id, session=stands)
         news = {
             name: value
             for name, value in asdict(weather).items()
@@ -218,14 +159,38 @@ def fill(*, session: Return, weather: Weather, said_by: str) -> bool:
             setattr(row, name, Decimal(str(value)) if isinstance(value, float) else value)
         if news:
             row.filled = sorted({*row.filled, *news})
-            row.filled_from = said_by[:60]
+            row.filled_from = _sources(row.filled_from, said_by)
             row.save()
     return bool(news)
 
 
-def still_filled(before: Conditions | None, columns: dict[str, Any]) -> dict[str, Any]:
-    """The marks of filled values that an amendment leaves as they were."""
-    if before is None:
-        return {}
-    kept = [name for name in before.filled if columns.get(name) == getattr(before, name)]
-    return {"filled": kept, "filled_from": before.filled_from if kept else ""}
+def _sources(before: str, said_by: str) -> str:
+    known = before.split(" and ") if before else []
+    return " and ".join(dict.fromkeys([*known, said_by]))[:60]
+
+
+#: Of a return: where one of these changes, what was filled is of another place or time.
+_PLACE_AND_TIME: Final = ("water_id", "fished_on", "started_at", "hours")
+
+
+def conditions_after(session: Return, before: Conditions | None, made: Draft) -> dict[str, Any] | None:
+    """The columns of the conditions that an amendment of `session` leaves, with the marks of what is filled.
+
+    What was filled and is left as it was stays marked; when the session moves, it goes and is asked for anew.
+    None when nothing is known.
+    """
+    if made.conditions is None:
+        return None
+    columns = dict(made.conditions)
+    kept = (
+        [] if before is None else [one for one in before.filled if columns.get(one) == getattr(before, one)]
+    )
+    if any(
+        made.session.get(name, getattr(session, name)) != getattr(session, name) for name in _PLACE_AND_TIME
+    ):
+        columns.update(dict.fromkeys(kept))
+        kept = []
+    if all(value in {None, ""} for value in columns.values()):
+        return None
+    source = before.filled_from if before is not None and kept else ""
+    return {**columns, "filled": kept, "filled_from": source}

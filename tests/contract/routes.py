@@ -44,6 +44,7 @@ SENT: dict[str, dict[str, Any]] = {
         _WHY,
     ),
     "members_set_roles": {"roles": []},
+    "members_erase": {"ground": "asked"},
 }
 
 

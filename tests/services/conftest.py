@@ -28,8 +28,10 @@ def _redis_number() -> int:
 
 
 def _open(stage: Stage) -> None:
-    """Migrate a stage's database and set the demo's club up in it, once for all stages that begin as its copy:
-    to a stage's own `open_club` little is left to do."""
+    """Migrate a stage's database and set the demo's club up in it, once for all stages that are its copies.
+
+    To a stage's own `open_club` little is left to do.
+    """
     stage.office()("open_club")
     stage.close()
 

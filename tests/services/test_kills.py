@@ -1,4 +1,4 @@
-"""Killed outright, in the middle of an import and of a fit: one finished job each, going again, no orphan.
+"""Killed outright in the middle of an import, a fit, a study: one finished job each, going again, no orphan.
 
 The whole demo runs, on files and on servers: it supervises its worker as a service manager would.
 """
@@ -24,8 +24,6 @@ from tests.services.stage import (
 )
 
 pytestmark = pytest.mark.slow
-
-VICTIMS = ["worker child", "worker parent", "demo parent"]
 
 
 def start_demo(stage: Stage) -> psutil.Process:
@@ -56,15 +54,26 @@ def kill_in(kind: str, victim: str, stage: Stage, demo: psutil.Process, office: 
     return start_demo(stage) if victim == "demo parent" else demo
 
 
-@pytest.mark.parametrize("victim", VICTIMS)
-def test_a_kill_costs_time_and_nothing_else(stage: Stage, victim: str) -> None:
+@pytest.mark.parametrize(
+    ("stage", "victims"),
+    [
+        ("files", {"import": "worker child", "fit": "worker parent", "study": "demo parent"}),
+        pytest.param(
+            "servers",
+            {"import": "demo parent", "fit": "worker child", "study": "worker parent"},
+            marks=[pytest.mark.postgresql, pytest.mark.redis],
+        ),
+    ],
+    indirect=["stage"],
+)
+def test_kills_cost_time_and_nothing_else(stage: Stage, victims: dict[str, str]) -> None:
     office = stage.office()
     office("open_club")
     demo = start_demo(stage)
-    demo = kill_in("import", victim, stage, demo, office)
-    wait_for(lambda: finished(office, "import"), what="the import after the kill")
-    demo = kill_in("fit", victim, stage, demo, office)
-    wait_for(lambda: finished(office, "fit"), what="the fit after the kill")
+    for kind, victim in victims.items():
+        demo = kill_in(kind, victim, stage, demo, office)
+        wait_for(lambda kind=kind: finished(office, kind), what=f"the {kind} after the kill")
+    # Ready is said once the study has followed the fit.
     address = wait_for(lambda: is_ready(stage, demo), what="ready")
     with urllib.request.urlopen(address + "health/ready") as response:  # noqa: S310 - loopback
         assert response.status == 200
@@ -72,8 +81,7 @@ def test_a_kill_costs_time_and_nothing_else(stage: Stage, victim: str) -> None:
     jobs = {job["kind"]: job for job in office("all_jobs")}
     assert len(office("all_jobs")) == 3
     ended = {kind: (job["state"], job["attempt"]) for kind, job in jobs.items()}
-    # Ready is said once the study has followed the fit.
-    assert ended == {"import": ("finished", 2), "fit": ("finished", 2), "study": ("finished", 1)}
+    assert ended == {"import": ("finished", 2), "fit": ("finished", 2), "study": ("finished", 2)}
     landed = office("job", job_id=jobs["import"]["id"])["result"]["landed"]
     assert office("counts") == {"returns": landed, "fits": 1}
 

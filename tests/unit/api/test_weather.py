@@ -9,6 +9,8 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from rest_framework.test import APIClient
 
 from clubdata.models import Account, Conditions, Job, JobKind, WeatherReading
+from clubdata.rules.weather import Weather
+from clubdata.services.weather import fill
 from tests.factories import SmallClub, make_return
 
 pytestmark = pytest.mark.django_db
@@ -54,6 +56,44 @@ def test_every_fault_is_told_by_its_line_and_nothing_is_kept(send: Callable[...,
         "line 3.read_at", "line 4.wind_m_s", "line 5.wind_m_s"
     ]  # fmt: skip
     assert not WeatherReading.objects.exists()
+
+
+@pytest.mark.parametrize(
+    ("line", "code"),
+    [
+        ("0001-01-01T00:00,4", "not_a_time"),
+        ("9999-12-31T23:59-12:00,4", "not_a_time"),
+        ("1949-12-31T00:00,4", "out_of_range"),
+        ("2124-06-01T10:00,4", "out_of_range"),
+        ("2024-03-31T01:30,4", "clock_change"),
+        ("2024-10-27T01:30,4", "clock_change"),
+    ],
+)
+def test_a_time_that_cannot_be_is_told_by_its_line(line: str, code: str, send: Callable[..., Any]) -> None:
+    refused = send(f"read_at,wind_m_s\n{line}\n")
+    assert refused.status_code == 400
+    assert [(one["field"], one["code"]) for one in refused.json()["errors"]] == [("line 2.read_at", code)]
+
+
+def test_a_line_without_its_time_and_a_column_that_is_there_twice_are_refused(
+    send: Callable[..., Any],
+) -> None:
+    short = send("wind_m_s,read_at\n4\n")
+    assert short.status_code == 400 and short.json()["errors"][0]["field"] == "line 2.read_at"
+    twice = send("read_at,wind_m_s,Wind_m_s\n2024-06-01T10:00,4,5\n")
+    assert (twice.status_code, twice.json()["errors"][0]["code"]) == (400, "columns_twice")
+
+
+def test_a_phone_is_told_that_the_weather_was_filled(heron_small: SmallClub, client_for: ClientFor) -> None:
+    session = make_return(heron_small.member, heron_small.pegs["1"], fished_on=date(2024, 6, 1))
+    client, path = client_for(heron_small.account()), f"/api/v1/clubs/heron-small/returns/{session.uid}/"
+    before = client.get(path)["ETag"]
+    assert client.get(path, headers={"If-None-Match": before}).status_code == 304
+    fill(session=session, weather=Weather(wind_force=3), said_by="somebody")
+    after = client.get(path, headers={"If-None-Match": before})
+    assert after.status_code == 200 and after["ETag"] != before
+    kept = client.patch(path, {"reason": "why", "notes": "late"}, headers={"If-Match": before})
+    assert kept.status_code == 200, "it is the same version"
 
 
 @pytest.mark.parametrize("text", ["", "a,b\n1,2\n", "read_at,rain\n2024-06-01T10:00,1\n", "\x00\x01\x02"])

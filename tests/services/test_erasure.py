@@ -1,0 +1,246 @@
+"""After an erasure a search of the whole database, its freed pages, the uploads and the log finds nobody."""
+
+import logging
+import subprocess
+import uuid
+from collections.abc import Callable
+from datetime import date, timedelta
+from pathlib import Path
+from typing import Any
+
+import pytest
+from django.contrib.admin.models import CHANGE, LogEntry
+from django.contrib.contenttypes.models import ContentType
+from django.contrib.sessions.backends.db import SessionStore
+from django.core.files.uploadedfile import SimpleUploadedFile
+from django.db import connection
+from django.utils import timezone
+from rest_framework.test import APIClient
+
+from analytics.frames import load_frame
+from analytics.worker.work import run_job
+from clubdata.models import (
+    Account,
+    Attendance,
+    Doubt,
+    Invitation,
+    Job,
+    Member,
+    Return,
+    SignIn,
+    StoredReply,
+)
+from tests.factories import NOW, SmallClub
+
+pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.slow]
+CLUB = "/api/v1/clubs/heron-small/"
+# None of it is written anywhere else.
+NAME, NUMBER, LOGIN = "Quillon Xanthevry", "ZQ-7781", "quillonx"
+DEVICE, CONTACT = "the xylotelephone of Quillon", "quillon@xanthevry.example"
+NOTES, REASON = "beside uncle Bartizan's willow", "my cousin Ocarina misread it"
+SETTLED, TYPED = "as Quillon's wife Zephirine says", "weighed by Farthingale"
+PERSONAL = (
+    NAME, NUMBER, LOGIN, DEVICE, CONTACT, NOTES, REASON, SETTLED, TYPED,
+    "Xanthevry", "Quillon", "Bartizan", "Ocarina", "Zephirine", "Farthingale", "xylotelephone",
+)  # fmt: skip
+
+
+@pytest.fixture
+def uploads(tmp_path: Path, settings: Any, monkeypatch: pytest.MonkeyPatch) -> Path:
+    settings.UPLOAD_DIR = tmp_path / "uploads"
+    monkeypatch.setattr("api.views.jobs.ring_after_commit", lambda *, job_id: None)
+    return tmp_path / "uploads"
+
+
+@pytest.fixture
+def secretary(heron_small: SmallClub, client_for: Callable[..., APIClient]) -> APIClient:
+    return client_for(heron_small.account("secretary"))
+
+
+def dump() -> str:
+    """Every table as text; on SQLite every page of the file as well, freed ones too."""
+    if connection.vendor == "sqlite":
+        connection.ensure_connection()
+        text = "\n".join(connection.connection.iterdump())
+        return text + connection.connection.serialize().decode("latin-1")
+    at = connection.settings_dict
+    address = f"postgresql://{at['USER']}@{at['HOST']}:{at['PORT'] or 5432}/{at['NAME']}"
+    return subprocess.run(["pg_dump", address], check=True, capture_output=True, text=True).stdout
+
+
+def found_in(text: str) -> set[str]:
+    lower = text.casefold()
+    return {one for one in PERSONAL if one.casefold() in lower}
+
+
+def ended(response: Any, *statuses: int) -> Any:
+    assert response.status_code in statuses, response.content
+    return response.json() if response.content else None
+
+
+def live_a_year(small: SmallClub, secretary: APIClient, client_for: Callable[..., APIClient]) -> Member:
+    """A member who leaves a trace in every record that there is."""
+    line = {"number": NUMBER, "name": NAME, "contact": CONTACT, "access_needs": "Quillon sits near the path"}
+    uid = ended(secretary.post(f"{CLUB}members/", line), 201)["uid"]
+    key = ended(secretary.post(f"{CLUB}members/{uid}/invitations/"), 201)["key"]
+    opened = {"key": key, "username": LOGIN, "password": "a willow by the water", "device": DEVICE}
+    ended(APIClient().post("/api/v1/invitations/accept/", opened), 201)
+    member = Member.objects.get(uid=uid)
+    for password in ("wrong", "a willow by the water"):
+        body = {"username": LOGIN, "password": password, "device": DEVICE}
+        APIClient().post("/api/v1/sign-in/", body)
+    browser = SessionStore()
+    browser["_auth_user_id"] = str(member.account.pk)
+    browser["seen"] = NAME
+    browser.save()
+
+    client = client_for(member.account)
+    said = {"water": str(small.mere.uid), "peg": "3", "fished_on": "2024-06-16", "hours": 5}
+    said |= {"outcome": "weighed", "weight": "12lb 8oz", "notes": NOTES, "main_line": None}
+    said.pop("main_line")
+    said["parts"] = [{"hook_bait": "caster", "distance_m": 11, "main_line_mm": 0.1, "hooklength_mm": 0.18}]
+    sent = client.post(f"{CLUB}returns/", said, headers={"Idempotency-Key": f"key-of-{LOGIN}"})
+    path = f"{CLUB}returns/{ended(sent, 201)['uid']}/"
+    changed = {"reason": REASON, "notes": NOTES + ", late"}
+    ended(client.patch(path, changed, headers={"If-Match": client.get(path)["ETag"]}), 200, 202)
+    (doubt,) = Doubt.objects.filter(session__member=member, state="waiting")
+    ended(secretary.post(f"{CLUB}doubts/{doubt.uid}/hold/", {"reason": SETTLED}), 200)
+
+    sheet = f"Date,Water,Peg,Member,Session,Hours,Weight,Notes,{NAME}\n"
+    sheet += f"17/06/2024,{small.mere.name},4,{NUMBER},Pleasure,5,3-2-0,{NOTES},\n"
+    sheet += f"17/06/2024,{small.mere.name},{NAME},{NUMBER},Pleasure,5,{TYPED},,\n"
+    file = SimpleUploadedFile(f"{LOGIN}.csv", sheet.encode())
+    ended(secretary.post(f"{CLUB}imports/", {"file": file}, format="multipart"), 202)
+    run_job(job_id=Job.objects.get(kind="import").pk, clock=timezone.now)
+
+    seen = {"member": NUMBER, "water": str(small.mere.uid), "fished_on": "2024-06-16", "source": "bailiff"}
+    ended(secretary.post(f"{CLUB}attendance/", {"seen": [seen]}), 201)
+    LogEntry.objects.create(
+        user=small.account("secretary"),
+        content_type=ContentType.objects.get_for_model(Member),
+        object_id=str(member.pk),
+        object_repr=NAME,
+        action_flag=CHANGE,
+        change_message=f"Contact {CONTACT}",
+    )
+    return member
+
+
+def test_an_erased_member_is_found_nowhere_and_the_figures_stay(
+    heron_small: SmallClub,
+    secretary: APIClient,
+    client_for: Callable[..., APIClient],
+    uploads: Path,
+    caplog: pytest.LogCaptureFixture,
+) -> None:
+    caplog.set_level(logging.DEBUG)
+    member = live_a_year(heron_small, secretary, client_for)
+    account = member.account
+    before = load_frame(club=heron_small.club).frame
+    figures = list(Return.objects.filter(member=member).order_by("pk").values("fished_on", "peg", "weight_g"))
+    assert len(figures) == 2
+    assert found_in(dump()) == set(PERSONAL), "all of it was there to be found"
+    assert any(uploads.iterdir())
+
+    erased = ended(secretary.post(f"{CLUB}members/{member.uid}/erase/", {"ground": "asked"}), 200)
+
+    assert erased["returns_kept"] == 2
+    assert found_in(dump()) == set()
+    assert found_in("".join(path.read_text() + path.name for path in uploads.iterdir())) == set()
+    assert found_in("\n".join(str(vars(record)) for record in caplog.records)) == set()
+    assert (
+        list(Return.objects.filter(member=member).order_by("pk").values("fished_on", "peg", "weight_g"))
+        == figures
+    )
+    after = load_frame(club=heron_small.club).frame
+    assert before.equals(after), "no fit changes"
+    assert not Account.objects.filter(pk=account.pk).exists()
+    line = Member.objects.get(pk=member.pk)
+    assert (line.number, line.name, line.erased_at is not None) == (erased["number"], "", True)
+    assert Attendance.objects.filter(member=member).count() == 1, "that somebody was seen stays"
+
+
+def test_an_erased_member_is_erased_once(heron_small: SmallClub, secretary: APIClient) -> None:
+    path = f"{CLUB}members/{heron_small.member.uid}/erase/"
+    ended(secretary.post(path, {"ground": "asked"}), 200)
+    assert ended(secretary.post(path, {"ground": "asked"}), 409)["type"].endswith("already-erased")
+
+
+def test_a_member_erases_themselves_and_nobody_else(
+    heron_small: SmallClub, client_for: Callable[..., APIClient]
+) -> None:
+    client = client_for(heron_small.account())
+    other = client.post(f"{CLUB}members/{heron_small.other_member.uid}/erase/", {"ground": "asked"})
+    assert other.status_code == 404
+    organiser = client_for(heron_small.account("organiser"))
+    assert (
+        organiser.post(f"{CLUB}members/{heron_small.member.uid}/erase/", {"ground": "asked"}).status_code
+        == 403
+    )
+    own = client.post(f"{CLUB}members/{heron_small.member.uid}/erase/", {"ground": "asked"})
+    assert own.status_code == 200
+    assert client.get(CLUB).status_code == 401, "the login went, and its keys with it"
+
+
+def test_the_last_secretary_stays(heron_small: SmallClub, secretary: APIClient) -> None:
+    path = f"{CLUB}members/{heron_small.secretary.uid}/erase/"
+    assert secretary.post(path, {"ground": "asked"}).status_code == 409
+    assert Member.objects.get(pk=heron_small.secretary.pk).erased_at is None
+
+
+def test_a_login_that_another_club_knows_stays_there(
+    heron_small: SmallClub, other_club: SmallClub, secretary: APIClient
+) -> None:
+    account = heron_small.account()
+    Member.objects.create(club=other_club.club, number="G9", name="One of two clubs", account=account)
+    ended(secretary.post(f"{CLUB}members/{heron_small.member.uid}/erase/", {"ground": "asked"}), 200)
+    assert Account.objects.filter(pk=account.pk).exists()
+    assert Member.objects.get(club=other_club.club, account=account).name == "One of two clubs"
+
+
+def test_another_club_s_member_is_not_there(
+    other_club: SmallClub, heron_small: SmallClub, secretary: APIClient
+) -> None:
+    path = f"{CLUB}members/{other_club.member.uid}/erase/"
+    assert secretary.post(path, {"ground": "asked"}).status_code == 404
+
+
+@pytest.mark.parametrize("ground", ["", "he annoys me", None])
+def test_a_ground_is_one_of_the_law_s(ground: Any, heron_small: SmallClub, secretary: APIClient) -> None:
+    refused = secretary.post(f"{CLUB}members/{heron_small.member.uid}/erase/", {"ground": ground})
+    assert refused.status_code == 400 and refused.json()["errors"][0]["field"] == "ground"
+
+
+def test_while_an_import_runs_nobody_is_erased(heron_small: SmallClub, secretary: APIClient) -> None:
+    Job.objects.create(club=heron_small.club, kind="import", created_at=NOW)
+    refused = secretary.post(f"{CLUB}members/{heron_small.member.uid}/erase/", {"ground": "asked"})
+    assert ended(refused, 409)["type"].endswith("import-under-way")
+
+
+def test_invitations_sign_ins_and_replies_of_others_stand(
+    heron_small: SmallClub, secretary: APIClient
+) -> None:
+    other = heron_small.other_member
+    Invitation.objects.create(
+        club=heron_small.club, member=other, digest=uuid.uuid4().hex * 2, created_at=NOW,
+        expires_at=NOW + timedelta(days=7),
+    )  # fmt: skip
+    SignIn.objects.create(
+        account=other.account, name_digest="0" * 64, address_digest="", outcome="opened", at=NOW
+    )
+    StoredReply.objects.create(
+        account=other.account, club=heron_small.club, key="k", fingerprint="f" * 64, created_at=NOW,
+        status=201, body='{"of": "another"}',
+    )  # fmt: skip
+    ended(secretary.post(f"{CLUB}members/{heron_small.member.uid}/erase/", {"ground": "asked"}), 200)
+    assert Invitation.objects.filter(member=other).exists()
+    assert SignIn.objects.filter(account=other.account).exists()
+    assert StoredReply.objects.get(account=other.account).status == 201, "sent again, it is not done twice"
+
+
+def test_a_day_of_leaving_in_the_past_stays(heron_small: SmallClub, secretary: APIClient) -> None:
+    Member.objects.filter(pk=heron_small.member.pk).update(left_on=date(2023, 1, 31))
+    ended(
+        secretary.post(f"{CLUB}members/{heron_small.member.uid}/erase/", {"ground": "no_longer_needed"}), 200
+    )
+    assert Member.objects.get(pk=heron_small.member.pk).left_on == date(2023, 1, 31)
