@@ -165,9 +165,18 @@ if FORECAST_URL:
 UPLOAD_DIR = VAR_DIR / "uploads"
 UPLOAD_LIMIT_BYTES = 50 * 1024 * 1024
 
+
 # --- Retention: for how many days what is not kept for good is kept (clubdata.services.retention) -----
+def _days(kind: str, usual: int) -> int:
+    name = f"CLUBDATA_KEEP_{kind.upper()}_DAYS"
+    text = os.environ.get(name, str(usual))
+    if not (text.isascii() and text.isdigit() and 0 < int(text) <= 36_500):
+        raise ImproperlyConfigured(f"{name}: a whole number of days from 1 to 36500 is wanted.")
+    return int(text)
+
+
 KEEP_DAYS = {
-    kind: int(os.environ.get(f"CLUBDATA_KEEP_{kind.upper()}_DAYS", days))
+    kind: _days(kind, days)
     for kind, days in {
         "replies": 2,
         "sheets": 30,

@@ -39,9 +39,7 @@ class HeldSerializer(OutputSerializer):
     told_at = serializers.DateTimeField()
     tables = serializers.SerializerMethodField()
 
-    @extend_schema_field(
-        serializers.DictField(child=serializers.ListField(child=serializers.DictField()))
-    )
+    @extend_schema_field(serializers.DictField(child=serializers.ListField(child=serializers.DictField())))
     def get_tables(self, held: Held) -> dict[str, list[dict[str, Any]]]:
         return {
             name: [dict(zip(table.columns, row, strict=True)) for row in table.rows]

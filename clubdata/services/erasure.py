@@ -14,7 +14,7 @@ from typing import Any, Final
 from zoneinfo import ZoneInfo
 
 from django.db import transaction
-from django.db.models import Case, F, QuerySet, TextChoices, When
+from django.db.models import Case, F, PositiveIntegerField, QuerySet, TextChoices, When
 
 from clubdata.errors import Conflict
 from clubdata.models import (
@@ -144,7 +144,9 @@ def _forget_what_was_typed(member: Member, account: Account | None, now: datetim
     # A version later, so that no amendment on its way lands on what it read; doubts go along.
     doubts.filter(version=F("session__version")).update(version=F("version") + 1)
     looked_at = Case(
-        When(looked_at_version=F("version"), then=F("version") + 1), default=F("looked_at_version")
+        When(looked_at_version=F("version"), then=F("version") + 1),
+        default=F("looked_at_version"),
+        output_field=PositiveIntegerField(),
     )
     of_member.update(notes="", looked_at_version=looked_at, version=F("version") + 1)
     _change_sheet_keys(of_member)

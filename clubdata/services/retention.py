@@ -43,7 +43,7 @@ def forget_old(*, now: datetime) -> Forgotten:
     for name, forget in _FORGET.items():
         with transaction.atomic():
             counts[name] = forget(now)
-    traces.wipe_freed_pages()
+    transaction.on_commit(traces.wipe_freed_pages)
     forgotten = Forgotten(**counts)
     if any(counts.values()):
         logger.info("forgotten: %s", ", ".join(f"{one.name} {counts[one.name]}" for one in fields(forgotten)))

@@ -124,7 +124,7 @@ def kinds(site: Site) -> list[Kind]:
 
 
 @contextmanager
-def staged(server: str) -> Iterator[tuple[Site, Office]]:
+def staged(server: str, *, processes: int = 1) -> Iterator[tuple[Site, Office]]:
     """The invented club behind the web server, and an office that fits and hands in."""
     with tempfile.TemporaryDirectory() as folder, database_of(server, Path(folder)) as address:
         stage = Stage(stage_environ(Path(folder), DATABASE_URL=address), Path(folder))
@@ -137,7 +137,7 @@ def staged(server: str) -> Iterator[tuple[Site, Office]]:
             stage.environ["CLUBDATA_BIND"] = f"127.0.0.1:{site.port}"
             stage.environ["DJANGO_SETTINGS_MODULE"] = "tests.benchmarks.serving_settings"
             gunicorn = ("-m", "gunicorn", "--config", "api/server.py", "--keep-alive", "75")
-            stage.start(*gunicorn, "api.wsgi:application")
+            stage.start(*gunicorn, "--workers", str(processes), "api.wsgi:application")
             wait_for(lambda: is_up(site), what="the web server")
             yield site, office
         finally:

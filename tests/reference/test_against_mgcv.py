@@ -20,7 +20,6 @@ from tests.reference.mgcv.design import CLUBS, SPEC, club_design, dense_design
 from tests.simulation.club import simulate_club
 
 #: One process for all, so that each club is fitted once.
-pytestmark = pytest.mark.xdist_group("mgcv")
 
 #: Returns, and whether the power was given.
 FITS = [(rows, given) for rows in sorted(CLUBS) for given in (False, True)]

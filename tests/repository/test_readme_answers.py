@@ -30,7 +30,7 @@ from clubdata.models import Club, Job, JobKind, JobState, Water
 from clubdata.services.clubs import setup_club
 from clubdata.services.jobs import request_job
 
-pytestmark = [pytest.mark.django_db, pytest.mark.slow, pytest.mark.xdist_group("readme answers")]
+pytestmark = [pytest.mark.django_db, pytest.mark.slow]
 
 README = (Path(__file__).resolve().parents[2] / "README.md").read_text()
 PLAIN = " ".join(README.split())

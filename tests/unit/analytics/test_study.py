@@ -1,6 +1,8 @@
 """A study follows a promoted run, once, under its job's lease."""
 
+import dataclasses
 import json
+from copy import copy
 from typing import Any
 from unittest.mock import patch
 
@@ -20,6 +22,11 @@ from tests.unit.analytics.conftest import NOW, StoredClub, clock, fit_now
 from tests.unit.analytics.test_groups import tell_species
 
 FITS = ["all", "matches_only", "did_not_weigh_as_zero", "did_not_weigh_censored"]
+
+
+@pytest.fixture
+def stored_club(stored_of_module: StoredClub, db: None) -> StoredClub:
+    return dataclasses.replace(stored_of_module, club=copy(stored_of_module.club))
 
 
 def study_job(club: Club) -> Job:

@@ -63,6 +63,8 @@ def test_every_form_of_every_trend(club: SmallClub, client_for: ClientFor) -> No
             assert body.status_code == 200 and body.json()["by"] == by
             for form in ("csv", "xlsx", "parquet"):
                 assert client.get(address, {"by": by, "format": form}).status_code == 200, (by, form)
+            if address != TRENDS:
+                continue
             drawable = by not in {"species", "temperature"}
             for form in ("svg", "png", "vega"):
                 drawn = client.get(address, {"by": by, "format": form})

@@ -32,6 +32,11 @@ def manage(tmp_path: Path, *words: str, **environment: str) -> subprocess.Comple
         ({}, "Set CLUBDATA_SECRET"),
         ({"CLUBDATA_SECRET": "x" * 60, "CLUBDATA_DEBUG": "1"}, "for the demo only"),
         ({"CLUBDATA_SECRET": "x" * 60, "CLUBDATA_HOSTS": "*"}, "for the demo only"),
+        (
+            {"CLUBDATA_DEMO": "1", "CLUBDATA_FORECAST_URL": "http://forecast.example/"},
+            "CLUBDATA_FORECAST_URL: ",
+        ),
+        ({"CLUBDATA_DEMO": "1", "CLUBDATA_KEEP_TOKENS_DAYS": "soon"}, "CLUBDATA_KEEP_TOKENS_DAYS: "),
     ],
 )
 def test_a_server_without_the_demos_switch_is_refused_in_one_line(
