@@ -5,6 +5,7 @@ closer, each for its part. Less than half of the session known is not known (com
 """
 
 import math
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, fields
 from datetime import UTC, datetime
@@ -90,15 +91,13 @@ def _hours(moment: datetime) -> float:
 
 def _weighted(readings: Sequence[Reading], name: str, begins: datetime, ends: datetime) -> Weighted:
     """The readings of one value with their hours of the session; none where too little is known."""
-    told = sorted(
-        (one for one in readings if getattr(one, name) is not None), key=lambda one: _hours(one.read_at)
-    )
-    times = sorted({_hours(one.read_at) for one in told})
+    told = [(_hours(one.read_at), one) for one in readings if getattr(one, name) is not None]
+    at_once = Counter(time for time, _ in told)
+    times = sorted(at_once)
     shares = dict(zip(times, _shares(times, name, _hours(begins), _hours(ends)), strict=True))
     if math.fsum(shares.values()) < LEAST_KNOWN * (_hours(ends) - _hours(begins)):
         return []
-    at_once = {time: sum(_hours(one.read_at) == time for one in told) for time in times}
-    return [(one, shares[_hours(one.read_at)] / at_once[_hours(one.read_at)]) for one in told]
+    return [(one, shares[time] / at_once[time]) for time, one in told]
 
 
 def _shares(times: list[float], name: str, begins: float, ends: float) -> list[float]:

@@ -35,9 +35,11 @@ _HOURLY: Final = {
     "pressure_msl": "pressure_hpa",
     "precipitation": "rain_mm",
 }
+_MILES: Final = dict.fromkeys(("mph", "mp/h"), 0.44704)
+_KNOTS: Final = dict.fromkeys(("kn", "kt", "kts", "knots"), 1852 / 3600)
 #: What an answer may name as the unit of a value, and what turns it into ours; the first is what we ask for.
 _UNITS: Final = {
-    "wind_m_s": {"m/s": 1.0, "ms": 1.0, "km/h": 1 / 3.6, "mph": 0.44704, "mp/h": 0.44704, "kn": 1852 / 3600},
+    "wind_m_s": {"m/s": 1.0, "ms": 1.0, "km/h": 1 / 3.6, "kmh": 1 / 3.6, **_MILES, **_KNOTS},
     "cloud_oktas": {"%": 8.0 / 100.0},
     "air_temperature_c": {"°C": 1.0},
     "wind_from_degrees": {"°": 1.0},
@@ -47,11 +49,18 @@ _UNITS: Final = {
 
 
 def checked_address(address: str) -> str:
-    """The address. Raises `ValueError` for one that is neither https nor http on this machine."""
+    """The address. Raises `ValueError` for one that is neither https nor http on this machine, or is none.
+
+    Words to sign in by are refused: nothing would send them.
+    """
+    if not address.isascii() or not address.isprintable() or " " in address:
+        raise ValueError("an address has no spaces, and ASCII letters alone")
     parts = urlsplit(address)
     is_here = parts.scheme == "http" and parts.hostname in _LOOPBACK
-    if not parts.hostname or not (parts.scheme == "https" or is_here) or not 0 < (parts.port or 443) < 65536:
+    if not parts.hostname or not (parts.scheme == "https" or is_here) or parts.port == 0:
         raise ValueError("a forecast service is asked by https")
+    if "@" in parts.netloc:
+        raise ValueError("a forecast service is asked without a name or a password")
     return address
 
 
@@ -109,7 +118,8 @@ def _answer_to(address: str) -> Iterator[Iterator[bytes]]:
     """
     parts = urlsplit(address)
     kind = HTTPSConnection if parts.scheme == "https" else HTTPConnection
-    connection = kind(str(parts.hostname), parts.port, timeout=TIME_OUT_S)
+    # With its port said: a host of colons alone would be taken for a host and a port.
+    connection = kind(str(parts.hostname), parts.port or kind.default_port, timeout=TIME_OUT_S)
     ends = time.monotonic() + WHOLE_ANSWER_S
     try:
         connection.connect()
@@ -168,7 +178,7 @@ def _factor(name: str, unit: Any) -> float:
     known = _UNITS[name]
     if unit is None:
         return next(iter(known.values()))
-    if unit not in known:
+    if not isinstance(unit, str) or unit not in known:
         raise ValueError(f"the answer has a unit of {name} that is not known")
     return known[unit]
 

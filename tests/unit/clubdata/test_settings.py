@@ -48,6 +48,17 @@ def test_a_server_without_the_demos_switch_is_refused_in_one_line(
     assert "Traceback" not in ran.stderr
 
 
+@pytest.mark.parametrize(
+    "address", ["http://forecast.example/", "https://fore cast.example/", "https://forecast.example:port/"]
+)
+def test_a_forecast_service_that_cannot_be_asked_is_refused_at_the_start(
+    tmp_path: Path, address: str
+) -> None:
+    ran = manage(tmp_path, "check", CLUBDATA_DEMO="1", CLUBDATA_FORECAST_URL=address)
+    assert ran.returncode != 0
+    assert "CLUBDATA_FORECAST_URL" in ran.stderr and "Traceback" not in ran.stderr
+
+
 def test_the_operators_commands_need_no_setting_and_keep_their_files_to_their_owner(tmp_path: Path) -> None:
     ran = manage(tmp_path, "migrate", "--check")
     assert "CLUBDATA_SECRET" not in ran.stderr
