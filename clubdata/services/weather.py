@@ -19,6 +19,7 @@ from django.db.models import QuerySet
 from clubdata.models import Club, Conditions, Return, Role, WeatherReading
 from clubdata.rules.sky import sky_for
 from clubdata.rules.weather import MEASURED, Reading, Weather, weather_of
+from clubdata.services.draft_parts import CONDITION_BOUNDS
 from clubdata.services.drafts import Draft
 from clubdata.services.forecasts import ForecastService
 from clubdata.services.members import Membership
@@ -153,7 +154,7 @@ def fill(*, session: Return, weather: Weather, said_by: str) -> bool:
         news = {
             name: value
             for name, value in asdict(weather).items()
-            if value is not None and getattr(row, name) is None
+            if value is not None and getattr(row, name) is None and _may_be_held(name, value)
         }
         for name, value in news.items():
             setattr(row, name, Decimal(str(value)) if isinstance(value, float) else value)
@@ -162,6 +163,12 @@ def fill(*, session: Return, weather: Weather, said_by: str) -> bool:
             row.filled_from = _sources(row.filled_from, said_by)
             row.save()
     return bool(news)
+
+
+def _may_be_held(name: str, value: float) -> bool:
+    """As if somebody typed it: beyond the bounds no later amendment of the return would be taken."""
+    least, most = CONDITION_BOUNDS[name]
+    return least <= value <= most
 
 
 def _sources(before: str, said_by: str) -> str:
@@ -176,21 +183,19 @@ _PLACE_AND_TIME: Final = ("water_id", "fished_on", "started_at", "hours")
 def conditions_after(session: Return, before: Conditions | None, made: Draft) -> dict[str, Any] | None:
     """The columns of the conditions that an amendment of `session` leaves, with the marks of what is filled.
 
-    What was filled and is left as it was stays marked; when the session moves, it goes and is asked for anew.
-    None when nothing is known.
+    What was filled stays, marked, unless something else is typed: the amendment may have waited since before
+    it was filled. When the session moves, it goes and is asked for anew. None when nothing is known.
     """
-    if made.conditions is None:
-        return None
-    columns = dict(made.conditions)
-    kept = (
-        [] if before is None else [one for one in before.filled if columns.get(one) == getattr(before, one)]
-    )
+    columns = dict(made.conditions or {})
+    filled = {} if before is None else {name: getattr(before, name) for name in before.filled}
+    left = {name: value for name, value in filled.items() if columns.get(name) in (None, value)}
     if any(
         made.session.get(name, getattr(session, name)) != getattr(session, name) for name in _PLACE_AND_TIME
     ):
-        columns.update(dict.fromkeys(kept))
-        kept = []
-    if all(value in {None, ""} for value in columns.values()):
+        columns.update(dict.fromkeys(left))
+        left = {}
+    columns.update(left)
+    if all(value in (None, "") for value in columns.values()):
         return None
-    source = before.filled_from if before is not None and kept else ""
-    return {**columns, "filled": kept, "filled_from": source}
+    source = before.filled_from if before is not None and left else ""
+    return {**columns, "filled": list(left), "filled_from": source}
