@@ -16,7 +16,9 @@ from openpyxl import load_workbook
 from rest_framework.test import APIClient
 
 from api.views.exports import COLUMNS
-from clubdata.models import Account, CatchLine, SessionKind, SessionPart
+from clubdata.models import Account, CatchLine, Conditions, Return, SessionKind, SessionPart
+from clubdata.rules.weather import Weather
+from clubdata.services.weather import fill
 from tests.factories import SmallClub, make_match, make_return
 
 pytestmark = pytest.mark.django_db
@@ -84,6 +86,20 @@ def test_a_member_reads_what_the_list_shows(kind: str, stocked: SmallClub, clien
     assert {row["peg"] for row in rows} == {"1", "2"}
     assert all(not row["notes"] for row in rows if row["peg"] == "2")
     assert read(kind, client_for(stocked.account()), mine="true")[0]["peg"] == "1"
+
+
+def test_weather_that_nobody_typed_is_told_from_what_somebody_did(
+    stocked: SmallClub, client_for: ClientFor
+) -> None:
+    one, two = Return.objects.filter(peg__label__in=["1", "2"]).order_by("peg__bank_order")
+    fill(session=one, weather=Weather(wind_force=3, cloud_oktas=7), said_by="the club's weather station")
+    Conditions.objects.create(club=two.club, session=two, wind_force=4)
+    rows = {row["peg"]: row for row in read("csv", client_for(stocked.account("secretary")))}
+    assert (rows["1"]["wind_force"], rows["1"]["filled"]) == (
+        "3",
+        "cloud_oktas wind_force: the club's weather station",
+    )
+    assert (rows["2"]["wind_force"], rows["2"]["filled"], rows["3"]["filled"]) == ("4", "", "")
 
 
 def test_no_cell_opens_a_formula(stocked: SmallClub, client_for: ClientFor) -> None:

@@ -62,6 +62,8 @@ def test_every_fault_is_told_by_its_line_and_nothing_is_kept(send: Callable[...,
     ("line", "code"),
     [
         ("0001-01-01T00:00,4", "out_of_range"),
+        ("0001-01-01T00:00+09:00,4", "not_a_time"),
+        ("9999-12-31T23:59,4", "out_of_range"),
         ("9999-12-31T23:59-12:00,4", "not_a_time"),
         ("1949-12-31T00:00,4", "out_of_range"),
         ("2124-06-01T10:00,4", "out_of_range"),
