@@ -102,6 +102,18 @@ def test_a_second_provider_fills_what_the_first_did_not_know(
     )
 
 
+def test_what_the_second_alone_knew_makes_a_fit_stale(
+    heron_small: SmallClub, session: Return, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    both = [Said("the first", Weather()), Said("the second", Weather(wind_force=9))]
+    monkeypatch.setattr(weather_jobs, "providers_for", lambda club: both)
+    before = heron_small.club.revision
+    assert run(heron_small).result["filled"] == 1
+    assert Conditions.objects.get(session=session).filled_from == "the second"
+    heron_small.club.refresh_from_db()
+    assert heron_small.club.revision == before + 1
+
+
 def test_a_typed_wind_leaves_the_rest_to_be_filled(
     heron_small: SmallClub, session: Return, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -58,6 +58,12 @@ def test_a_second_station_does_not_make_it_rain_twice() -> None:
     assert weather(one + other).rain_mm == 4.0, "and the hour before the start is not fished"
 
 
+def test_two_stations_at_one_time_stand_for_it_together() -> None:
+    """10 from one at ten and 16 from both at eleven: half an hour each."""
+    both = hours(air_temperature_c=[10.0, 16.0]) + hours(air_temperature_c=[None, 16.0])
+    assert weather(both, fished=1.0).air_temperature_c == 13.0
+
+
 def test_rain_is_of_the_hours_that_were_fished() -> None:
     assert weather(hours(rain_mm=[0.0, 0.5, 1.5]), hours_fished=1.0).rain_mm == 1.0
 
