@@ -69,9 +69,10 @@ def held_on(*, who: Membership, uid: uuid.UUID, now: datetime) -> Held:
     if member.pk != who.member.pk:
         who.require(KEEPS_THE_BOOK, "be told what the club holds on another member")
     logger.info("told what is held on a member", extra={"club": who.club.slug})
-    tables = {name: _table(*found, who.club) for name, found in _of_the_club(member).items()}
+    numbers = _Numbers(who.club)
+    tables = {name: _table(*found, numbers) for name, found in _of_the_club(member).items()}
     if member.pk == who.member.pk:
-        tables |= {name: _table(*found, who.club) for name, found in _of_the_login(who.account).items()}
+        tables |= {name: _table(*found, numbers) for name, found in _of_the_login(who.account).items()}
     return Held(member.uid, now, tables)
 
 
@@ -132,12 +133,11 @@ def _of_the_login(account: Account) -> dict[str, _Found]:
     }
 
 
-def _table(rows: models.QuerySet[Any], told: tuple[str, ...], club: Club) -> Table:
+def _table(rows: models.QuerySet[Any], told: tuple[str, ...], numbers: "_Numbers") -> Table:
     """In the order in which the records came to be."""
     fields = {field.name: field for field in rows.model._meta.concrete_fields}
     columns = told or tuple(name for name in fields if name not in _WITHHELD)
     named = [name for name in columns if fields[name].is_relation]
-    numbers = _Numbers(club)
     read = rows.select_related(*named).order_by("pk").iterator(chunk_size=500)
     return Table(
         columns, tuple(tuple(_told(getattr(row, name), numbers) for name in columns) for row in read)

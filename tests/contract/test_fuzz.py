@@ -25,7 +25,7 @@ from clubdata.services.accounts import issue_token
 from tests.contract.routes import StockedClub
 
 pytestmark = [pytest.mark.django_db, pytest.mark.slow]
-EXAMPLES = int(os.environ.get("CLUBDATA_FUZZ_EXAMPLES", "12"))
+EXAMPLES = int(os.environ.get("CLUBDATA_FUZZ_EXAMPLES", "4"))
 CHECKS = [
     not_a_server_error,
     status_code_conformance,

@@ -10,8 +10,8 @@ from tests.services.stage import Stage, wait_for
 
 pytestmark = pytest.mark.slow
 
-ROWS = 30_000
-HAND_INS = 150
+ROWS = 15_000
+HAND_INS = 100
 FITS = 3
 
 
