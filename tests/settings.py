@@ -22,5 +22,8 @@ READS_A_MINUTE = WRITES_A_MINUTE = 0
 # A test's whole transaction may stand idle while it computes.
 DATABASES["default"].get("OPTIONS", {}).pop("options", None)  # noqa: F405
 
+# Each test client would read every asset of every application anew: only the test that is about them does.
+WHITENOISE_USE_FINDERS = False
+
 # Only the test that is about it looks ahead: a thread would see another connection's database.
 ANSWERS_AHEAD_S = 0

@@ -24,6 +24,7 @@ from tests.services.stage import (
 )
 
 pytestmark = pytest.mark.slow
+WORK_S = 120
 
 
 def start_demo(stage: Stage) -> psutil.Process:
@@ -72,7 +73,9 @@ def test_kills_cost_time_and_nothing_else(stage: Stage, victims: dict[str, str])
     demo = start_demo(stage)
     for kind, victim in victims.items():
         demo = kill_in(kind, victim, stage, demo, office)
-        wait_for(lambda kind=kind: finished(office, kind), what=f"the {kind} after the kill")
+        # Going again in time is promised; how long the work then takes is the machine's.
+        wait_for(lambda kind=kind: is_at_its_second(office, kind), what=f"the {kind} going again")
+        wait_for(lambda kind=kind: finished(office, kind), what=f"the end of the {kind}", patience_s=WORK_S)
     # Ready is said once the study has followed the fit.
     address = wait_for(lambda: is_ready(stage, demo), what="ready")
     with urllib.request.urlopen(address + "health/ready") as response:  # noqa: S310 - loopback
@@ -117,6 +120,10 @@ def test_a_port_in_use_is_one_sentence(files: Stage) -> None:
         demo = files.start("manage.py", "demo", "--port", str(port))
         assert demo.wait(30) == 1
     assert files.log_of(demo).strip() == f"Port {port} is in use: choose another, as in --port {port + 1}."
+
+
+def is_at_its_second(office: Office, kind: str) -> bool:
+    return any(job["kind"] == kind and job["attempt"] == 2 for job in office("all_jobs"))
 
 
 def finished(office: Office, kind: str) -> bool:
