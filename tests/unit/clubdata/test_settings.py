@@ -37,6 +37,8 @@ def manage(tmp_path: Path, *words: str, **environment: str) -> subprocess.Comple
             "CLUBDATA_FORECAST_URL: ",
         ),
         ({"CLUBDATA_DEMO": "1", "CLUBDATA_KEEP_TOKENS_DAYS": "soon"}, "CLUBDATA_KEEP_TOKENS_DAYS: "),
+        ({"CLUBDATA_DEMO": "1", "CLUBDATA_KEEP_REPLIES_DAYS": "0"}, "CLUBDATA_KEEP_REPLIES_DAYS: "),
+        ({"CLUBDATA_DEMO": "1", "CLUBDATA_KEEP_SHEETS_DAYS": "1.5"}, "CLUBDATA_KEEP_SHEETS_DAYS: "),
     ],
 )
 def test_a_server_without_the_demos_switch_is_refused_in_one_line(
