@@ -57,7 +57,7 @@ def whole_return(peg: str, water: str) -> dict[str, Any]:
         "weight": "12lb 8oz",
         "parts": [{"hook_bait": "caster", "distance_m": 11, "main_line_mm": 0.14, "hooklength_mm": 0.1}],
         "conditions": {"wind_force": 2, "water_temperature_c": 11},
-        "catch": [{"species": "roach", "weight": "4 lb", "count": 20}],
+        "catch": [{"species": "roach", "weight": "4 lb", "fish_count": 20}],
     }
 
 
