@@ -36,6 +36,8 @@ def look(*, session: Return, now: datetime, by: Account | None) -> list[Doubt]:
     Open doubts of earlier versions are settled as corrected, by whoever made this version; what was taken as
     it stands and is still so is not asked again. The caller raises the club's revision.
     """
+    if session.version == 1:
+        return raise_doubts(session=session, questions=questions_about(figures_of(session)), now=now)
     earlier = Doubt.objects.filter(session=session, version__lt=session.version)
     earlier.filter(state__in=OPEN).update(state=DoubtState.CORRECTED, settled_by=by, settled_at=now)
     taken = [(doubt.code, doubt.facts) for doubt in earlier if doubt.state == DoubtState.TAKEN]
