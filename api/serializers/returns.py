@@ -158,18 +158,23 @@ class ReturnSerializer(OutputSerializer):
 
     @extend_schema_field(WeightSerializer(allow_null=True))
     def get_weight(self, session: Return) -> Any:
-        return None if session.weight_g is None else WeightSerializer(session).data
+        return None if session.weight_g is None else WeightSerializer.shape().to_representation(session)
 
     @extend_schema_field(ConditionsSerializer(allow_null=True))
     def get_conditions(self, session: Return) -> Any:
         conditions = getattr(session, "conditions", None)
-        return None if conditions is None else ConditionsSerializer(conditions).data
+        return None if conditions is None else ConditionsSerializer.shape().to_representation(conditions)
 
     def get_notes(self, session: Return) -> str | None:
         return session.notes if self._in_full(session) else None
 
     def get_entered_by(self, session: Return) -> str | None:
-        return number_of(session.entered_by, session.club_id) if self._in_full(session) else None
+        if not self._in_full(session):
+            return None
+        who = member_of(self.context["request"])
+        if session.entered_by_id == who.account.pk:
+            return who.member.number
+        return number_of(session.entered_by, session.club_id)
 
     def _in_full(self, session: Return) -> bool:
         return sees_in_full(member_of(self.context["request"]), session)
@@ -187,7 +192,7 @@ class ReturnDetailSerializer(ReturnSerializer):
 
     @extend_schema_field(SkySerializer)
     def get_sky(self, session: Return) -> Any:
-        return SkySerializer(asdict(sky_of(session))).data
+        return SkySerializer.shape().to_representation(asdict(sky_of(session)))
 
     @extend_schema_field(CautionSerializer(many=True))
     def get_cautions(self, session: Return) -> Any:

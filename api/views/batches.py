@@ -53,12 +53,10 @@ class BatchView(ClubView):
 
 
 def _read(item: dict[str, Any]) -> HandIn | ValidationError:
-    serializer = HandInSerializer(data=item)
     try:
-        serializer.is_valid(raise_exception=True)
+        return HandInSerializer.read(item)
     except ValidationError as malformed:
         return malformed
-    return serializer.to_hand_in()
 
 
 def _result(index: int, item: Kept | ValidationError, shown: dict[str, Any]) -> dict[str, Any]:

@@ -16,7 +16,7 @@ from api.views.base import ClubView
 from api.views.filters import narrowed
 from clubdata.models import Return
 from clubdata.services.members import Membership
-from clubdata.services.returns import find_return, hand_in, of_peg, visible_returns, with_children
+from clubdata.services.returns import hand_in, of_peg, visible_returns, with_children
 
 FILTERS = {
     "water": "water__uid",
@@ -60,13 +60,12 @@ class ReturnListView(ClubView):
     )
     def post(self, request: Request, **_: Any) -> Response:
         """Hand in a return: your own, or as organiser or secretary any member's."""
-        serializer = HandInSerializer(data=request.data)
-        serializer.is_valid(raise_exception=True)
+        data = HandInSerializer.read(request.data)
         now = self.now
-        kept = hand_in(actor=self.who.account, club=self.who.club, now=now, data=serializer.to_hand_in())
+        kept = hand_in(who=self.who, now=now, data=data)
         # One that was kept before was entered before.
         is_new = kept.entered_at == now
-        shown = ReturnDetailSerializer(find_return(self.who, kept.uid), context={"request": request})
+        shown = ReturnDetailSerializer(kept, context={"request": request})
         return Response(
             shown.data,
             status=status.HTTP_201_CREATED if is_new else status.HTTP_200_OK,

@@ -26,7 +26,7 @@ from clubdata.models import (
     SessionKind,
     SessionPart,
 )
-from clubdata.services.doubts import look
+from clubdata.services.doubts import look, with_figures
 from clubdata.services.drafts import Draft, draft
 from clubdata.services.faults import VersionMoved
 from clubdata.services.hand_ins import HandIn, PartInput
@@ -129,7 +129,8 @@ def restore(*, who: Membership, uid: uuid.UUID, now: datetime, reason: str) -> A
         Return.with_removed.filter(pk=session.pk).update(
             removed_at=None, removed_by=None, changed_at=now, version=F("version") + 1
         )
-        look(session=Return.objects.select_related("water__club").get(pk=session.pk), now=now, by=who.account)
+        again = with_figures(Return.objects.filter(pk=session.pk)).get()
+        look(session=again, now=now, by=who.account, figures_changed=False)
         who.club.raise_revision()
         return Amendment.objects.create(
             club=who.club,
@@ -260,7 +261,8 @@ def _carry_out(row: Amendment, session: Return, stored: HandIn, made: Draft | No
         _replace_children(session, made)
         again = with_children(Return.objects.filter(pk=session.pk)).get()
         row.changes = differences(to_plain(stored), to_plain(as_hand_in(again)))
-        look(session=again, now=now, by=row.asked_by)
+        figures_changed = any(change["field"] != "notes" for change in row.changes)
+        look(session=again, now=now, by=row.asked_by, figures_changed=figures_changed)
     row.club.raise_revision()
 
 

@@ -12,10 +12,20 @@ from datetime import datetime
 from typing import Any
 
 from django.db import transaction
-from django.db.models import Q, QuerySet
+from django.db.models import Prefetch, Q, QuerySet
 
 from clubdata.errors import Conflict, NotFound
-from clubdata.models import Account, Doubt, DoubtState, Outcome, Return, Role, SessionKind
+from clubdata.models import (
+    Account,
+    CatchLine,
+    Doubt,
+    DoubtState,
+    Outcome,
+    Return,
+    Role,
+    SessionKind,
+    SessionPart,
+)
 from clubdata.models.doubts import OPEN
 from clubdata.rules.plausibility import CaughtLine, Question, Session, Spell, questions_about
 from clubdata.rules.sky import sky_for
@@ -28,26 +38,61 @@ LOOKS_AT_MATCHES = frozenset({Role.ORGANISER})
 LOOKS = LOOKS_AT_ALL | LOOKS_AT_MATCHES
 #: What the fit asks about; everything else the rules ask.
 AGAINST_THE_FIT = "against_the_fit"
+_AT_ONCE = 500
 
 
-def look(*, session: Return, now: datetime, by: Account | None) -> list[Doubt]:
-    """Ask the rules about a return as it stands now, within the caller's transaction.
+def look(*, session: Return, now: datetime, by: Account | None, figures_changed: bool = True) -> list[Doubt]:
+    """Ask the rules about a return as it stands now, within the caller's transaction; what is new of it.
 
-    Open doubts of earlier versions are settled as corrected, by whoever made this version; what was taken as
-    it stands and is still so is not asked again. The caller raises the club's revision.
+    `session` comes by `with_figures`. A doubt whose figures still stand stays open, and held where it was
+    held; the others of earlier versions are settled as corrected, by whoever made this version. What was
+    taken as it stands and is still so is not asked again. The caller raises the club's revision.
     """
-    if session.version == 1:
-        return raise_doubts(session=session, questions=questions_about(figures_of(session)), now=now)
-    earlier = Doubt.objects.filter(session=session, version__lt=session.version)
-    earlier.filter(state__in=OPEN).update(state=DoubtState.CORRECTED, settled_by=by, settled_at=now)
-    taken = [(doubt.code, doubt.facts) for doubt in earlier if doubt.state == DoubtState.TAKEN]
-    asked = [one for one in questions_about(figures_of(session)) if (one.code, dict(one.facts)) not in taken]
-    return raise_doubts(session=session, questions=asked, now=now)
+    asked = questions_about(figures_of(session))
+    earlier = Doubt.objects.filter(session=session, version__lt=session.version).order_by("pk")
+    answered = [(doubt.code, doubt.facts) for doubt in earlier if doubt.state == DoubtState.TAKEN]
+    for doubt in earlier:
+        if doubt.state not in OPEN:
+            continue
+        if (doubt.code, doubt.facts) in _told(asked) or (
+            doubt.code == AGAINST_THE_FIT and not figures_changed
+        ):
+            doubt.version = session.version
+            answered.append((doubt.code, doubt.facts))
+        else:
+            doubt.state, doubt.settled_by, doubt.settled_at = DoubtState.CORRECTED, by, now
+        doubt.save(update_fields=["version", "state", "settled_by", "settled_at"])
+    if not figures_changed:
+        # What a fit has said of these figures holds.
+        said = Return.objects.filter(pk=session.pk, looked_at_version=session.version - 1)
+        said.update(looked_at_version=session.version)
+    new = [one for one in asked if (one.code, dict(one.facts)) not in answered]
+    return raise_doubts(session=session, questions=new, now=now)
+
+
+def look_at_new(*, sessions: Iterable[Return], now: datetime) -> list[Doubt]:
+    """The same about returns that have just come in, read with all their children."""
+    rows = [
+        doubt
+        for session in sessions
+        for doubt in doubts_about(session, questions_about(figures_of(session)), now)
+    ]
+    return list(Doubt.objects.bulk_create(rows, batch_size=_AT_ONCE)) if rows else []
+
+
+def _told(questions: Iterable[Question]) -> list[tuple[str, dict[str, Any]]]:
+    return [(one.code, dict(one.facts)) for one in questions]
 
 
 def raise_doubts(*, session: Return, questions: Iterable[Question], now: datetime) -> list[Doubt]:
     """Doubts of the return's version, one a rule and field; the caller raises the club's revision."""
-    rows = [
+    rows = doubts_about(session, questions, now)
+    return list(Doubt.objects.bulk_create(rows)) if rows else []
+
+
+def doubts_about(session: Return, questions: Iterable[Question], now: datetime) -> list[Doubt]:
+    """Rows yet to be written."""
+    return [
         Doubt(
             club_id=session.club_id,
             session=session,
@@ -60,7 +105,6 @@ def raise_doubts(*, session: Return, questions: Iterable[Question], now: datetim
         )
         for one in questions
     ]
-    return list(Doubt.objects.bulk_create(rows)) if rows else []
 
 
 def take(*, who: Membership, uid: uuid.UUID, now: datetime, reason: str) -> Doubt:
@@ -139,8 +183,17 @@ def _looked_at_by(who: Membership) -> QuerySet[Doubt]:
 # --- From a return to figures --------------------------------------------------------------------------
 
 
+def with_figures(returns: QuerySet[Return]) -> QuerySet[Return]:
+    """With what the rules look at, in a constant number of queries."""
+    parts = SessionPart.objects.select_related("method", "hook_bait", "feed")
+    return returns.select_related("water__club").prefetch_related(
+        Prefetch("parts", parts.order_by("part_order")),
+        Prefetch("catch_lines", CatchLine.objects.select_related("species").order_by("pk")),
+    )
+
+
 def figures_of(session: Return) -> Session:
-    """What the rules look at, of a return with its water and the water's club."""
+    """What the rules look at, of a return that was read `with_figures` or with all its children."""
     water = session.water
     sky = sky_for(
         latitude=float(water.latitude),
@@ -148,8 +201,6 @@ def figures_of(session: Return) -> Session:
         on=session.fished_on,
         time_zone=zone_of(water),
     )
-    lines = session.catch_lines.select_related("species").order_by("id")
-    parts = session.parts.select_related("method", "hook_bait", "feed").order_by("part_order")
     return Session(
         is_match=session.session_kind == SessionKind.MATCH,
         daylight_hours=sky.day_length_hours,
@@ -168,7 +219,7 @@ def figures_of(session: Return) -> Session:
                 biggest_g=line.biggest_g,
                 biggest_length_cm=None if line.biggest_length_cm is None else float(line.biggest_length_cm),
             )
-            for line in lines
+            for line in sorted(session.catch_lines.all(), key=lambda line: int(line.pk))
         ),
         spells=tuple(
             Spell(
@@ -178,7 +229,7 @@ def figures_of(session: Return) -> Session:
                 main_line_mm=None if part.main_line_mm is None else float(part.main_line_mm),
                 hooklength_mm=None if part.hooklength_mm is None else float(part.hooklength_mm),
             )
-            for part in parts
+            for part in session.parts.all()
         ),
         rules=read_water_rules(water.rules),
     )

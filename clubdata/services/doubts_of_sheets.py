@@ -13,12 +13,11 @@ from clubdata.rules.plausibility import (
     SCALES_TELL_G,
     SHARE_OF_TOTAL,
     TWILIGHT_HOURS,
-    questions_about,
 )
 from clubdata.rules.sky import sky_for
 from clubdata.rules.water_rules import read_water_rules
 from clubdata.rules.words import fold
-from clubdata.services.doubts import figures_of, raise_doubts
+from clubdata.services.doubts import look_at_new, with_figures
 from clubdata.services.waters import zone_of
 
 _READ_AT_ONCE = 500
@@ -32,10 +31,8 @@ def look_at_landed(*, job: Job, club: Club, now: datetime) -> int:
     The caller raises the club's revision, as landing does.
     """
     landed = Return.objects.filter(club=club, uid__in=StagedReturn.objects.filter(job=job).values("uid"))
-    raised = 0
-    for session in _suspects(landed, club).select_related("water__club").iterator(chunk_size=_READ_AT_ONCE):
-        raised += len(raise_doubts(session=session, questions=questions_about(figures_of(session)), now=now))
-    return raised
+    suspects = with_figures(_suspects(landed, club)).iterator(chunk_size=_READ_AT_ONCE)
+    return len(look_at_new(sessions=suspects, now=now))
 
 
 def _suspects(landed: QuerySet[Return], club: Club) -> QuerySet[Return]:

@@ -9,7 +9,7 @@ from clubdata.models.returns import MOST_DISTANCE_M, MOST_HOURS, Tow
 from clubdata.rules.units import parse_weight
 from clubdata.services.faults import Faults
 from clubdata.services.hand_ins import CatchInput, HandIn, PartInput
-from clubdata.services.lexicon import Lexicon, read_lexicon
+from clubdata.services.lexicon import Lexicon, known_lexicon
 from clubdata.services.members import Membership
 
 CONDITION_BOUNDS = {
@@ -40,7 +40,7 @@ LONGEST_FISH_CM = 300
 def parts(who: Membership, data: HandIn, faults: Faults) -> list[dict[str, Any]]:
     """Columns of each part, in order."""
     used = {name for name in PART_WORDS if any(getattr(part, name) for part in data.parts)}
-    lexicons = {name: read_lexicon(club=who.club, kind=PART_WORDS[name]) for name in sorted(used)}
+    lexicons = {name: known_lexicon(club=who.club, kind=PART_WORDS[name]) for name in sorted(used)}
     return [
         {"part_order": index + 1, **_part(part, f"parts.{index}", lexicons, data, faults)}
         for index, part in enumerate(data.parts)
@@ -80,7 +80,7 @@ def catch(who: Membership, data: HandIn, faults: Faults) -> list[dict[str, Any]]
     """Columns of each catch line; a species once."""
     if not data.catch:
         return []
-    species = read_lexicon(club=who.club, kind="species")
+    species = known_lexicon(club=who.club, kind="species")
     lines = [_catch_line(line, f"catch.{index}", species, faults) for index, line in enumerate(data.catch)]
     known = [line["species_id"] for line in lines if line["species_id"]]
     if len(known) != len(set(known)):

@@ -25,9 +25,10 @@ LANDED = {"fish_count": "fish_count", "weight_g": "weight", "biggest_g": "bigges
 
 @dataclass(frozen=True, slots=True)
 class Draft:
-    """Column values of a return and of its children, all of one club."""
+    """Column values of a return and of its children, all of one club; `place` are the rows that it names."""
 
     session: dict[str, Any]
+    place: dict[str, Any] = field(default_factory=dict)
     parts: list[dict[str, Any]] = field(default_factory=list)
     catch: list[dict[str, Any]] = field(default_factory=list)
     conditions: dict[str, Any] | None = None
@@ -59,6 +60,7 @@ def draft(*, who: Membership, now: datetime, data: HandIn) -> Draft:
     _check_hours(data, faults)
     made = Draft(
         session=session,
+        place=place,
         parts=parts(who, data, faults),
         catch=catch(who, data, faults),
         conditions=conditions(data, faults),
@@ -78,10 +80,12 @@ def _place(who: Membership, data: HandIn, faults: Faults) -> dict[str, Any]:
     with faults.at("member"):
         found["member"] = _member(who, data.member)
     with faults.at("water"):
-        waters = Water.objects.filter(club=who.club).select_related("club")
-        found["water"] = _named(waters, "name", data.water, "a water of the club")
+        found["water"] = _named(
+            Water.objects.filter(club=who.club), "name", data.water, "a water of the club"
+        )
     if found["water"] is None:
         return found
+    found["water"].club = who.club
     if data.peg:
         with faults.at("peg"):
             pegs = Peg.objects.filter(club=who.club, water=found["water"])

@@ -1,8 +1,10 @@
 """A club's words looked up as members write them; an unknown word names the nearest known one."""
 
 import difflib
+import uuid
 from collections.abc import Iterable
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import Any
 
 from clubdata.errors import InvalidInput
@@ -63,6 +65,16 @@ def read_lexicon(*, club: Club, kind: str) -> Lexicon:
         lexicon.add(name, entry_id, [spelling] if spelling else [])
         lexicon.ids[str(uid)] = entry_id
     return lexicon
+
+
+def known_lexicon(*, club: Club, kind: str) -> Lexicon:
+    """The same, to read only: kept for as long as the club's places and words stay as they are."""
+    return _kept_lexicon(club.uid, club.places_revision, club.pk, kind)
+
+
+@lru_cache(maxsize=500)
+def _kept_lexicon(club_uid: uuid.UUID, places_revision: int, club_id: int, kind: str) -> Lexicon:  # noqa: ARG001
+    return read_lexicon(club=Club(pk=club_id), kind=kind)
 
 
 def vocabulary_of(club: Club) -> dict[str, list[Any]]:

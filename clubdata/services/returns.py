@@ -8,6 +8,7 @@ A club's returns are nothing to anybody outside it, and to a member who has left
 """
 
 import uuid
+from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
@@ -16,9 +17,7 @@ from django.db.models import Prefetch, Q, QuerySet
 
 from clubdata.errors import Conflict, NotFound
 from clubdata.models import (
-    Account,
     CatchLine,
-    Club,
     Conditions,
     Protection,
     Return,
@@ -30,11 +29,11 @@ from clubdata.models import (
 from clubdata.models.clubs import LocalToday
 from clubdata.rules.cautions import Caution
 from clubdata.rules.sky import Sky, sky_for
-from clubdata.services.doubts import look
+from clubdata.services.doubts import look_at_new
 from clubdata.services.drafts import Draft, draft
 from clubdata.services.hand_ins import CatchInput, ConditionsInput, HandIn, PartInput
 from clubdata.services.matches import require_open
-from clubdata.services.members import Membership, membership
+from clubdata.services.members import Membership
 from clubdata.services.waters import hazard_cautions, standing_hazards, zone_of
 
 __all__ = [
@@ -45,6 +44,7 @@ __all__ = [
     "cautions_of",
     "find_return",
     "hand_in",
+    "keep",
     "of_peg",
     "own_returns",
     "sees_in_full",
@@ -57,21 +57,20 @@ SEES_ALL = frozenset({Role.ANALYST, Role.SECRETARY})
 SEES_MATCHES = frozenset({Role.ORGANISER})
 
 
-def hand_in(*, actor: Account, club: Club, now: datetime, data: HandIn) -> Return:
-    """Keep a member's return: all of it or nothing, and the club's revision with it.
+def hand_in(*, who: Membership, now: datetime, data: HandIn) -> Return:
+    """Keep a member's return: all of it or nothing, and the club's revision with it. It has its children.
 
     The same `uid` with the same content gives back the return that is stored (its `entered_at` is not
     `now`). Raises `ManyInvalid` for what cannot be true, `Conflict` for a uid that stands for something
-    else, `NotFound` for a club that is not the actor's.
+    else.
     """
-    who = membership(actor=actor, slug=club.slug)
     made = draft(who=who, now=now, data=data)
     require_open(who, made.session["match_id"])
     if data.uid is not None and _is_kept(data.uid):
         return _replay(who, data.uid, made)
     try:
         with transaction.atomic():
-            return _store(who, data, made, now)
+            return keep(who=who, now=now, drafted=[(data, made)])[0]
     except IntegrityError:
         # The same return sent twice at once: the other request was first.
         if data.uid is None or not _is_kept(data.uid):
@@ -84,23 +83,41 @@ def _is_kept(uid: uuid.UUID) -> bool:
     return Return.with_removed.filter(uid=uid).exists()
 
 
-def _store(who: Membership, data: HandIn, made: Draft, now: datetime) -> Return:
-    own_uid = {} if data.uid is None else {"uid": data.uid}
-    session: Return = Return.objects.create(
-        club=who.club, entered_by=who.account, entered_at=now, **own_uid, **made.session
+def keep(*, who: Membership, now: datetime, drafted: Sequence[tuple[HandIn, Draft]]) -> list[Return]:
+    """Write returns that were drafted and ask the rules about them, within the caller's transaction.
+
+    As they are kept, in their order, in a constant number of queries. Raises `IntegrityError` where a uid
+    is taken.
+    """
+    fixed = {"club": who.club, "entered_by": who.account, "entered_at": now}
+    rows: list[Return] = Return.objects.bulk_create(
+        Return(**fixed, **({"uid": data.uid} if data.uid else {}), **made.session) for data, made in drafted
     )
+    whole = [(row, made) for row, (_, made) in zip(rows, drafted, strict=True)]
     SessionPart.objects.bulk_create(
-        SessionPart(club=who.club, session=session, **columns) for columns in made.parts
+        SessionPart(club=who.club, session=row, **columns) for row, made in whole for columns in made.parts
     )
     CatchLine.objects.bulk_create(
-        CatchLine(club=who.club, session=session, **columns) for columns in made.catch
+        CatchLine(club=who.club, session=row, **columns) for row, made in whole for columns in made.catch
     )
-    if made.conditions is not None:
-        Conditions.objects.create(club=who.club, session=session, **made.conditions)
+    Conditions.objects.bulk_create(
+        Conditions(club=who.club, session=row, **made.conditions)
+        for row, made in whole
+        if made.conditions is not None
+    )
     # Read anew: times and figures as they are kept.
-    look(session=Return.objects.select_related("water__club").get(pk=session.pk), now=now, by=who.account)
+    stored = with_spells_and_catch(Return.objects.select_related("conditions")).in_bulk(
+        [row.pk for row in rows]
+    )
+    for row, made in whole:
+        kept = stored[row.pk]
+        kept.club, kept.entered_by = who.club, who.account
+        for name, place in made.place.items():
+            setattr(kept, name, place)
+    kept_rows = [stored[row.pk] for row in rows]
+    look_at_new(sessions=kept_rows, now=now)
     who.club.raise_revision()
-    return session
+    return kept_rows
 
 
 def _replay(who: Membership, uid: uuid.UUID, made: Draft) -> Return:
@@ -169,14 +186,17 @@ def sees_in_full(who: Membership, session: Return) -> bool:
 
 def with_children(returns: QuerySet[Return]) -> QuerySet[Return]:
     """With everything that a return shows, in a constant number of queries."""
+    whole = returns.select_related(
+        "club", "member", "water__club", "peg", "match", "conditions", "entered_by"
+    )
+    return with_spells_and_catch(whole).prefetch_related("entered_by__memberships")
+
+
+def with_spells_and_catch(returns: QuerySet[Return]) -> QuerySet[Return]:
     parts = SessionPart.objects.select_related("method", "hook_bait", "feed", "rig_type")
     catch = CatchLine.objects.select_related("species").order_by("species__name")
-    return returns.select_related(
-        "club", "member", "water__club", "peg", "match", "conditions", "entered_by"
-    ).prefetch_related(
-        Prefetch("parts", parts.order_by("part_order")),
-        Prefetch("catch_lines", catch),
-        "entered_by__memberships",
+    return returns.prefetch_related(
+        Prefetch("parts", parts.order_by("part_order")), Prefetch("catch_lines", catch)
     )
 
 

@@ -11,6 +11,7 @@ from rest_framework.test import APIClient
 
 from clubdata.models import Account
 from clubdata.rules.units import format_pounds_ounces
+from clubdata.services.members import membership
 from clubdata.services.returns import HandIn, hand_in
 from tests.contract.routes import READS, StockedClub
 from tests.contract.test_schema import faults
@@ -136,7 +137,7 @@ def test_a_return_that_arrives_leaves_the_answer_stale(fitted: StockedClub, ask:
     assert ask()["fit"]["stale"] is False
     small = fitted.small
     blank = HandIn(water=small.mere.name, peg="1", fished_on=NOW.date(), outcome="blank", hours=5)  # type: ignore[arg-type]
-    hand_in(actor=small.account(), club=small.club, now=NOW, data=blank)
+    hand_in(who=membership(actor=small.account(), slug=small.club.slug), now=NOW, data=blank)
     assert ask()["fit"]["stale"] is True
 
 

@@ -33,6 +33,7 @@ from clubdata.intake import uploads  # noqa: E402
 from clubdata.models import Account, Club, Job, JobKind, JobState, Member, MemberRole, Peg, Return, Role  # noqa: E402
 from clubdata.services import accounts, clubs, jobs  # noqa: E402
 from clubdata.services.hand_ins import HandIn, PartInput  # noqa: E402
+from clubdata.services.members import membership  # noqa: E402
 from clubdata.services.returns import hand_in  # noqa: E402
 
 
@@ -130,7 +131,7 @@ def hand_in_many(number: int) -> dict[str, float]:
             parts=(PartInput(hook_bait="caster", distance_m=Decimal(11)),),
         )
         begun = time.monotonic()
-        hand_in(actor=actor, club=club, now=timezone.now(), data=data)
+        hand_in(who=membership(actor=actor, slug=club.slug), now=timezone.now(), data=data)
         took.append(time.monotonic() - begun)
     return {"p99": statistics.quantiles(took, n=100)[98], "median": statistics.median(took), "max": max(took)}
 

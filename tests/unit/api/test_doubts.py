@@ -11,6 +11,8 @@ from rest_framework.test import APIClient
 from analytics.frames import load_frame
 from analytics.rows import WAITS
 from clubdata.models import Account, Amendment, Doubt, Member, Return, Species, Water
+from clubdata.rules.plausibility import Question
+from clubdata.services.doubts import raise_doubts
 from tests.factories import SmallClub, make_match
 
 pytestmark = pytest.mark.django_db
@@ -138,6 +140,35 @@ def test_what_was_taken_is_not_asked_again_by_another_change(
         "doubts"
     ]
     assert [one["code"] for one in asked] == ["hooklength_above_main_line"], "another figure is asked about"
+
+
+def test_a_doubt_whose_figures_still_stand_stays_open_and_held(
+    heron_small: SmallClub, hand_in: Callable[..., Any], client_for: ClientFor, analyst: APIClient
+) -> None:
+    kept = hand_in(part=TACKLE)
+    (doubt,) = queue(analyst)
+    analyst.post(f"{CLUB}doubts/{doubt['uid']}/hold/", {"reason": "asked him on Sunday"})
+    (asked,) = amend(client_for(heron_small.account()), kept["uid"], weight="12lb 9oz")["doubts"]
+    assert (asked["uid"], asked["state"], asked["version"]) == (doubt["uid"], "held", 2)
+    assert len(queue(analyst)) == 1
+
+
+def test_what_the_fit_asks_about_stays_open_while_only_words_change(
+    heron_small: SmallClub, hand_in: Callable[..., Any], client_for: ClientFor
+) -> None:
+    kept = hand_in()
+    session = Return.objects.get(uid=kept["uid"])
+    Return.objects.update(looked_at_version=1)
+    asked = Question("against_the_fit", "weight", "Please check the figure.", {"weight_g": session.weight_g})
+    (doubt,) = raise_doubts(session=session, questions=[asked], now=timezone.now())
+    member = client_for(heron_small.account())
+    (still,) = amend(member, kept["uid"], notes="by the reeds")["doubts"]
+    assert still["uid"] == str(doubt.uid)
+    session.refresh_from_db()
+    assert session.looked_at_version == session.version == 2, "and no fit asks once more"
+    assert amend(member, kept["uid"], weight="12lb 9oz")["doubts"] == []
+    session.refresh_from_db()
+    assert session.looked_at_version < session.version, "another figure is held against the next fit"
 
 
 @pytest.mark.parametrize(

@@ -53,7 +53,8 @@ WHOLE = HandIn(
 
 
 def give(small: SmallClub, data: HandIn = WHOLE, *, by: str = "member", now: datetime = NOW) -> Return:
-    return hand_in(actor=small.account(by), club=small.club, now=now, data=data)
+    who = membership(actor=small.account(by), slug=small.club.slug)
+    return hand_in(who=who, now=now, data=data)
 
 
 def faults(small: SmallClub, data: HandIn, *, by: str = "member") -> dict[str, str]:
@@ -228,7 +229,7 @@ def test_another_clubs_things_are_unknown_even_by_uid(heron_small: SmallClub, ot
     foreign = replace(WHOLE, parts=(PartInput(hook_bait=str(other_club.caster.uid)),))
     assert faults(heron_small, foreign) == {"parts.0.hook_bait": "unknown_word"}
     with pytest.raises(NotFound):
-        hand_in(actor=other_club.account("secretary"), club=heron_small.club, now=NOW, data=WHOLE)
+        membership(actor=other_club.account("secretary"), slug=heron_small.club.slug)
 
 
 def test_the_other_waters_pegs_are_unknown_here(heron_small: SmallClub) -> None:

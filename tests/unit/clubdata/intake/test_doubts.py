@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from clubdata.models import Doubt, Return, Water
 from clubdata.rules.plausibility import questions_about
-from clubdata.services.doubts import figures_of
+from clubdata.services.doubts import figures_of, with_figures
 from tests.unit.clubdata.intake.sheets import Desk, codes, row, small_club
 
 RULES = {"hook_baits_not_allowed": ["caster"], "night_fishing": False}
@@ -95,7 +95,7 @@ def test_the_database_finds_every_row_that_a_rule_asks_about(
     )
     wanted = {
         (session.pk, question.code)
-        for session in Return.objects.select_related("water__club")
+        for session in with_figures(Return.objects.all())
         for question in questions_about(figures_of(session))
     }
     assert set(Doubt.objects.values_list("session", "code")) == wanted
