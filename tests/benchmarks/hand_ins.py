@@ -7,8 +7,9 @@ A database of its own is made on a PostgreSQL server, the invented club is impor
 web server answers with two processes. Phones hand in over connections that stay open, as fast as they are
 answered: a whole return with a part, weather and a catch line, each with an Idempotency-Key of its own, or
 twenty of them together. They take turns with `bare_insert` (`tests.benchmarks.serving_site`): the same
-server, middleware, authentication and membership check, one peg looked up, one row inserted. One JSON line gives both in returns a second, the
-median over the rounds of their ratio, and the times of a call at the 50th and 99th percentile.
+server, middleware, authentication and membership check, one peg looked up, one row inserted. One JSON
+line gives all in returns a second, the median over the rounds of the ratios to the bare insert, and the times
+of a call at the 50th and 99th percentile.
 """
 
 import argparse

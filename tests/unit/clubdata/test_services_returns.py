@@ -312,7 +312,7 @@ def test_nothing_is_half_saved(heron_small: SmallClub, monkeypatch: pytest.Monke
     def break_down(*_args: Any, **_kwargs: Any) -> None:
         raise RuntimeError("the last write fails")
 
-    monkeypatch.setattr(Conditions.objects, "create", break_down)
+    monkeypatch.setattr(Conditions.objects, "bulk_create", break_down)
     with pytest.raises(RuntimeError):
         give(heron_small)
     assert not Return.objects.exists() and not SessionPart.objects.exists()
