@@ -16,6 +16,7 @@ from clubdata.models.returns import (
     SessionPart,
     Source,
 )
+from clubdata.models.rule_book import ClubRule
 from clubdata.models.sign_ins import Invitation, SignIn, SignInOutcome
 from clubdata.models.tackle import (
     Feed,
@@ -42,6 +43,7 @@ __all__ = [
     "AttendanceSource",
     "CatchLine",
     "Club",
+    "ClubRule",
     "Conditions",
     "Doubt",
     "DoubtState",

@@ -25,6 +25,15 @@ DEFAULT_HEADERS: Final[Mapping[str, str]] = {
     "catch": "Catch",
     "notes": "Notes",
 }
+#: That a 4×14 takes about 0.4 g is common practice, no source; the others are from memory, unverified.
+USUAL_FLOAT_LOADS_G: Final[Mapping[str, float]] = {
+    "4x10": 0.1,
+    "4x12": 0.2,
+    "4x14": 0.4,
+    "4x16": 0.5,
+    "4x18": 0.75,
+    "4x20": 1.0,
+}
 _STRONGEST_WIND: Final = 12
 _SESSION_KINDS: Final = ("match", "pleasure")
 _WEIGHT_WORDS: Final = ("blank", "did_not_weigh", "estimated")
@@ -50,7 +59,8 @@ class Conventions:
     """Folded words to what they mean, and each column's header as the club writes it.
 
     `estimate_marks` stand before or after a weight ('abt 7lb', '9lb est'), the longest first, so that
-    a mark never hides behind its own beginning.
+    a mark never hides behind its own beginning. `float_loads_g` are the codes of pole floats and what those
+    that the club's people use take: makers differ twofold.
     """
 
     date_order: DateOrder = DateOrder.DAY_MONTH_YEAR
@@ -61,6 +71,7 @@ class Conventions:
     did_not_weigh_words: tuple[str, ...] = ("dnw", "did not weigh")
     estimate_marks: tuple[str, ...] = ()
     headers: Mapping[str, str] = field(default_factory=lambda: dict(DEFAULT_HEADERS))
+    float_loads_g: Mapping[str, float] = field(default_factory=lambda: dict(USUAL_FLOAT_LOADS_G))
 
 
 def read_conventions(raw: Any, place: str = "conventions") -> Conventions:
@@ -72,6 +83,7 @@ def read_conventions(raw: Any, place: str = "conventions") -> Conventions:
         "wind_words": _wind_words,
         "weight_words": _weight_words,
         "headers": _headers,
+        "float_loads_g": _float_loads,
     }
     values: dict[str, Any] = {}
     for name, entry in Described(raw, place).fields(optional=tuple(known)).items():
@@ -123,6 +135,23 @@ def _add_words(meanings: dict[str, str], words: Described, meaning: str) -> None
         folded = fold(word.text(most=_LONGEST_WORD))
         if meanings.setdefault(folded, meaning) != meaning:
             raise word.refusal(f"this word already means {meanings[folded].replace('_', ' ')}")
+
+
+def _float_loads(entry: Described) -> dict[str, Any]:
+    loads = dict(USUAL_FLOAT_LOADS_G)
+    for code, load in entry.mapping().items():
+        folded = float_code(code)
+        if not folded or len(folded) > _LONGEST_WORD:
+            raise load.refusal(f"a code of 1 to {_LONGEST_WORD} characters is wanted")
+        loads[folded] = float(load.number(lowest=0, highest=20, places=3))
+        if not loads[folded]:
+            raise load.refusal("a load above 0 g is wanted")
+    return {"float_loads_g": loads}
+
+
+def float_code(code: str) -> str:
+    """A pole float's code folded: 4×14 and 4 x 14 are one."""
+    return fold(code).replace("×", "x").replace(" ", "")
 
 
 def _headers(entry: Described) -> dict[str, Any]:

@@ -1,0 +1,292 @@
+"""The trade's rules as records: when each speaks, what it says, why, and who disagrees.
+
+A rule's conditions are facts compared with values, joined by 'and'; nothing in them is ever evaluated. What
+the standard book holds (`trade_book.json`) is common practice without a published source unless a record
+names one. A club may write a rule its own way (`clubdata.services.rule_book`).
+"""
+
+import json
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from enum import StrEnum
+from functools import cache
+from pathlib import Path
+from types import MappingProxyType
+from typing import Any, Final
+
+from clubdata.rules.described import Described
+
+COMMON_PRACTICE: Final = "common practice, no source"
+BOOK_FILE: Final = Path(__file__).with_name("trade_book.json")
+Value = str | float | bool
+Facts = Mapping[str, Value]
+
+
+class Comparator(StrEnum):
+    IS = "is"
+    IS_NOT = "is_not"
+    AT_LEAST = "at_least"
+    AT_MOST = "at_most"
+    ABOVE = "above"
+    BELOW = "below"
+    NOT_BETWEEN = "not_between"
+
+
+#: What a condition may look at, and the unit of what is compared.
+FACTS: Final[Mapping[str, str]] = MappingProxyType(
+    {
+        "water_kind": "",
+        "depth_cm": "cm",
+        "month": "",
+        "wind_force": "Beaufort",
+        "tow": "",
+        "water_temperature_c": "degC",
+        "clarity_cm": "cm",
+        "hook_bait": "",
+        "small_fish": "",
+        "fish_confident": "",
+        "fish_expected": "",
+        "minutes_without_sign": "min",
+        "perch_over_feed": "",
+        "bubbles": "",
+        "missed_bites": "",
+        "tow_rising": "",
+        "float_does_not_settle": "",
+    }
+)
+TOPICS: Final = (
+    "line", "float", "stem", "pattern", "trimming", "bristle", "back_shot", "line_above_float", "main_line",
+    "hooklength", "hooklength_length", "hook", "elastic", "plumb", "laying_in", "hook_bait", "next_bait",
+    "hooking", "feed", "feed_again", "change",
+)  # fmt: skip
+UNITS: Final = ("", "m", "cm", "mm", "g", "min", "grains", "maggots", "Beaufort", "degC")
+SURE: Final = ("usual", "weak", "one practice")
+_MOST_CONDITIONS: Final = 6
+_LARGEST: Final = 100_000
+
+
+@dataclass(frozen=True, slots=True)
+class Condition:
+    """One fact compared with one value; `up_to` ends the span of 'not_between'."""
+
+    fact: str
+    comparator: Comparator
+    value: Value
+    unit: str = ""
+    up_to: float | None = None
+
+    def holds(self, facts: Facts) -> bool:
+        """Whether it does; of what is not known nothing holds."""
+        if self.fact not in facts:
+            return False
+        found, value = facts[self.fact], self.value
+        match self.comparator:
+            case Comparator.IS:
+                return found == value
+            case Comparator.IS_NOT:
+                return found != value
+            case _:
+                return self._compares(float(found), float(value))
+
+    def _compares(self, found: float, value: float) -> bool:
+        match self.comparator:
+            case Comparator.AT_LEAST:
+                return found >= value
+            case Comparator.AT_MOST:
+                return found <= value
+            case Comparator.ABOVE:
+                return found > value
+            case Comparator.BELOW:
+                return found < value
+            case _:
+                return not value <= found <= float(self.up_to or value)
+
+    def __str__(self) -> str:
+        end = "" if self.up_to is None else f" and {self.up_to:g}"
+        shown = f"{self.value:g}" if isinstance(self.value, float) else str(self.value).lower()
+        unit = f" {self.unit}" if self.unit else ""
+        words = f"{self.comparator.value} {shown}{end}{unit}"
+        return f"{self.fact} {words}".replace("_", " ")
+
+
+@dataclass(frozen=True, slots=True)
+class TradeRule:
+    """One rule. `value` with its usual range, in `unit`, is what a plan reckons with; `advice` what it says.
+
+    `place` and `bait` narrow it to one of the lines or baits, `uses` are the feeds that it takes, `minutes`
+    is how long to wait. `edited` marks a club's own wording.
+    """
+
+    name: str
+    topic: str
+    advice: str
+    reason: str
+    conditions: tuple[Condition, ...] = ()
+    value: Value | None = None
+    low: float | None = None
+    high: float | None = None
+    unit: str = ""
+    size: str = ""
+    place: str = ""
+    bait: str = ""
+    uses: tuple[str, ...] = ()
+    minutes: float | None = None
+    dissent: str = ""
+    source: str = COMMON_PRACTICE
+    sure: str = "usual"
+    edited: bool = False
+
+    def speaks(self, facts: Facts) -> bool:
+        """Whether all its conditions hold."""
+        return all(condition.holds(facts) for condition in self.conditions)
+
+    @property
+    def number(self) -> float:
+        """The value where it is a number. Raises `TypeError` where it is none."""
+        if isinstance(self.value, bool) or not isinstance(self.value, int | float):
+            raise TypeError(f"{self.name} has no number")
+        return float(self.value)
+
+
+@dataclass(frozen=True, slots=True)
+class RuleBook:
+    """The rules by name, in the book's order."""
+
+    rules: Mapping[str, TradeRule]
+
+    def speaking(self, topic: str, facts: Facts) -> tuple[TradeRule, ...]:
+        """The rules of a topic that hold here, the more particular first: of more conditions, or later in the
+        book. More than one is no fault: where they disagree both are shown.
+        """
+        found = [rule for rule in self.of(topic) if rule.speaks(facts)]
+        later_first = found[::-1]
+        return tuple(sorted(later_first, key=lambda rule: -len(rule.conditions)))
+
+    def of(self, topic: str) -> tuple[TradeRule, ...]:
+        """A topic's rules in the book's order."""
+        return tuple(rule for rule in self.rules.values() if rule.topic == topic)
+
+    def with_rules(self, rules: Iterable[TradeRule]) -> "RuleBook":
+        """With a club's own wording in the places of the standard's."""
+        return RuleBook({**self.rules, **{rule.name: rule for rule in rules}})
+
+    def without(self, names: Iterable[str]) -> "RuleBook":
+        left_out = set(names)
+        return RuleBook({name: rule for name, rule in self.rules.items() if name not in left_out})
+
+
+@cache
+def standard_book() -> RuleBook:
+    """The book that every club begins with."""
+    records = Described(json.loads(BOOK_FILE.read_text(encoding="utf-8")), "trade_book").items()
+    return RuleBook({rule.name: rule for rule in map(read_rule, records)})
+
+
+def read_rule(record: Described) -> TradeRule:
+    """A rule from JSON. Raises `InvalidInput`, its field the place at fault."""
+    entries = record.fields(
+        required=("name", "topic", "advice", "reason"),
+        optional=(
+            *("when", "value", "low", "high", "unit", "size", "place", "bait", "uses", "minutes"),
+            *("dissent", "source", "sure"),
+        ),
+    )
+    texts = {"dissent": 400, "source": 200, "size": 4, "place": 10, "bait": 20}
+    values: dict[str, Any] = {
+        "name": entries["name"].text(most=60),
+        "topic": entries["topic"].one_of(TOPICS),
+        "advice": entries["advice"].text(most=400),
+        "reason": entries["reason"].text(most=400),
+        **{
+            name: entries[name].text(most=most, blank=True) for name, most in texts.items() if name in entries
+        },
+        **{name: _number(entries[name]) for name in ("low", "high", "minutes") if name in entries},
+    }
+    if "value" in entries:
+        values["value"] = _value(entries["value"])
+    if "uses" in entries:
+        values["uses"] = tuple(word.text(most=20) for word in entries["uses"].items())
+    if "unit" in entries:
+        values["unit"] = entries["unit"].one_of(UNITS)
+    if "sure" in entries:
+        values["sure"] = entries["sure"].one_of(SURE)
+    if "when" in entries:
+        conditions = entries["when"].items()
+        if len(conditions) > _MOST_CONDITIONS:
+            raise entries["when"].refusal(f"at most {_MOST_CONDITIONS} conditions are wanted")
+        values["conditions"] = tuple(map(_condition, conditions))
+    rule = TradeRule(**values)
+    if rule.low is not None and rule.high is not None and rule.low > rule.high:
+        raise entries["low"].refusal("a range begins below its end")
+    return rule
+
+
+def reworded(rule: TradeRule, record: Any) -> TradeRule:
+    """A club's own version of a rule, from JSON as `plain` gives it. Raises `InvalidInput`.
+
+    What kind of thing its value is stays: a number stays a number, a word a word.
+    """
+    given = dict(Described(record).mapping())
+    own = read_rule(
+        Described(
+            {**{key: item.value for key, item in given.items()}, "name": rule.name, "topic": rule.topic}
+        )
+    )
+    if isinstance(own.value, str) != isinstance(rule.value, str) or (own.value is None) != (
+        rule.value is None
+    ):
+        raise Described(own.value, "value").refusal("a value of the same kind as before is wanted")
+    return replace(own, unit=rule.unit, place=rule.place, bait=rule.bait, uses=rule.uses, edited=True)
+
+
+def plain(rule: TradeRule) -> dict[str, Any]:
+    """A rule as JSON values, as `read_rule` reads it."""
+    shown: dict[str, Any] = {
+        "name": rule.name,
+        "topic": rule.topic,
+        "when": [_plain_condition(condition) for condition in rule.conditions],
+        "advice": rule.advice,
+        "value": rule.value,
+        "low": rule.low,
+        "high": rule.high,
+        "unit": rule.unit,
+        "size": rule.size,
+        "place": rule.place,
+        "bait": rule.bait,
+        "uses": list(rule.uses),
+        "minutes": rule.minutes,
+        "reason": rule.reason,
+        "dissent": rule.dissent,
+        "source": rule.source,
+        "sure": rule.sure,
+    }
+    return shown
+
+
+def _plain_condition(condition: Condition) -> dict[str, Any]:
+    shown = {"fact": condition.fact, "is": condition.comparator.value, "value": condition.value}
+    return {**shown, "unit": condition.unit, "up_to": condition.up_to}
+
+
+def _condition(record: Described) -> Condition:
+    entries = record.fields(required=("fact", "is", "value"), optional=("unit", "up_to"))
+    fact = entries["fact"].one_of(tuple(FACTS))
+    comparator = Comparator(entries["is"].one_of(tuple(Comparator)))
+    if comparator in {Comparator.IS, Comparator.IS_NOT}:
+        return Condition(fact, comparator, _value(entries["value"]), FACTS[fact])
+    up_to = _number(entries["up_to"]) if "up_to" in entries else None
+    if (up_to is not None) != (comparator is Comparator.NOT_BETWEEN):
+        raise record.refusal("'up_to' goes with 'not_between', and only with it")
+    return Condition(fact, comparator, _number(entries["value"]), FACTS[fact], up_to)
+
+
+def _value(entry: Described) -> Value:
+    if isinstance(entry.value, bool):
+        return entry.value
+    if isinstance(entry.value, str):
+        return entry.text(most=40, blank=True)
+    return _number(entry)
+
+
+def _number(entry: Described) -> float:
+    return float(entry.number(lowest=-_LARGEST, highest=_LARGEST, places=3))
