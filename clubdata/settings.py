@@ -252,6 +252,7 @@ SPECTACULAR_SETTINGS = {
     "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
     "COMPONENT_SPLIT_REQUEST": True,
     "ENUM_NAME_OVERRIDES": {
+        "ShotSize": "api.serializers.plan.SHOT_SIZES",
         "WaterKind": "clubdata.models.WaterKind",
         "WaterEventKind": "clubdata.models.WaterEventKind",
         "JobKind": "clubdata.models.JobKind",

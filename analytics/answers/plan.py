@@ -65,7 +65,7 @@ def plan_for(*, club: Club, question: PlanQuestion, today: date) -> SessionPlan:
     if no_plan is not None:
         return SessionPlan(f"No plan for {when}: {no_plan.reason}", advice, None, no_plan)
     checked = check_question(club=club, question=ask)
-    ground = _ground(club, place.water, place.asked.peg, question, checked, advice)
+    ground = _ground(club, place.asked.peg, question, checked, advice)
     plan = plan_session(book=book_of(club), ground=ground)
     return SessionPlan(_headline(when, plan), advice, plan, None)
 
@@ -101,10 +101,8 @@ def _barred(advice: Advice, water: Water) -> NoAdvice | None:
     return None
 
 
-def _ground(
-    club: Club, water: Water, peg: Peg, question: PlanQuestion, checked: Checked, advice: Advice
-) -> Ground:
-    when, day = checked
+def _ground(club: Club, peg: Peg, question: PlanQuestion, checked: Checked, advice: Advice) -> Ground:
+    (when, day), water = checked, peg.water
     depths = PegDepth.objects.filter(peg=peg).order_by("distance_m").values_list("distance_m", "depth_cm")
     names = HookBait.objects.filter(club=club).order_by("name").values_list("name", flat=True)
     return Ground(

@@ -77,7 +77,7 @@ def _shot(rig: Rig, letter: float) -> list[str]:
         drawn += [
             f'<line class="line" x1="{_LINE_X + 2:g}" y1="{at:g}" x2="{_LINE_X + 7:g}" '
             f'y2="{label_y - letter / 3:g}"/>',
-            _text(_LINE_X + 8, label_y, letter, f"{many}{name} at {group[0].above_hook_cm:g} cm"),
+            _text(_LINE_X + 8, label_y, letter, f"{many}{name} at {round(group[0].above_hook_cm, 1):g} cm"),
         ]
     return drawn
 

@@ -20,6 +20,8 @@ from clubdata.models.returns import Tow
 from clubdata.rules.rigs import MOST_SHOT
 from clubdata.rules.tackle import SPLIT_SHOT_G
 
+SHOT_SIZES = [(size, size) for size in SPLIT_SHOT_G]
+
 
 class NumbersField(serializers.CharField):
     """Several numbers separated by a semicolon."""
@@ -205,7 +207,7 @@ class ShotInputSerializer(StrictSerializer):
     """A split shot as tied."""
 
     above_hook_cm = serializers.FloatField(min_value=0, max_value=5000)
-    size = serializers.ChoiceField(choices=list(SPLIT_SHOT_G))
+    size = serializers.ChoiceField(choices=SHOT_SIZES)
 
 
 class RigInputSerializer(StrictSerializer):
@@ -216,7 +218,7 @@ class RigInputSerializer(StrictSerializer):
     load_g = serializers.FloatField(min_value=0.01, max_value=20)
     shot = ShotInputSerializer(many=True, max_length=MOST_SHOT)  # type: ignore[call-arg]
     trimming = serializers.ListField(
-        child=serializers.ChoiceField(choices=list(SPLIT_SHOT_G)), required=False, default=list, max_length=20
+        child=serializers.ChoiceField(choices=SHOT_SIZES), required=False, default=list, max_length=20
     )
     main_line_mm = serializers.FloatField(required=False, min_value=0.03, max_value=1, allow_null=True)
     hooklength_mm = serializers.FloatField(required=False, min_value=0.03, max_value=1, allow_null=True)

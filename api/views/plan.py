@@ -9,7 +9,7 @@ from django.template.loader import render_to_string
 from django.utils.safestring import mark_safe
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import extend_schema
-from rest_framework.renderers import BaseRenderer, JSONRenderer
+from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 from rest_framework.response import Response
 
@@ -50,21 +50,11 @@ _SEEN = (
 )
 
 
-class SvgRenderer(BaseRenderer):
-    """For negotiation alone: the view writes the drawing itself."""
-
-    media_type = "image/svg+xml"
-    format = "svg"
-
-
-class HtmlRenderer(SvgRenderer):
-    """The same of a page."""
-
-    media_type = "text/html"
-    format = "html"
-
-
 class _PlanView(ClubView):
+    def perform_content_negotiation(self, _request: Request, force: bool = False) -> tuple[Any, str]:  # noqa: ARG002
+        """Each address has one form; problems are JSON at all of them."""
+        return JSONRenderer(), JSONRenderer.media_type
+
     def _question(self) -> PlanQuestion:
         given = self.parameters
         kit = Kit(**{name: given[said] for said, name in _KIT.items() if said in given})
@@ -89,7 +79,7 @@ class PlanView(_PlanView):
 
     @extend_schema(operation_id="plan_read", responses=SessionPlanSerializer)
     def get(self, _request: Request, uid: uuid.UUID, **_: Any) -> Response:  # noqa: ARG002
-        """For a peg, in a month or on a day, within your own kit and the water's rules. Each line says why."""
+        """For a peg, in a month or on a day, within your kit and the water's rules. Each line says why."""
         return Response(SessionPlanSerializer.shape().to_representation(self._plan()))
 
 
@@ -97,7 +87,6 @@ class RigDrawingView(_PlanView):
     """The rig of one of a plan's lines."""
 
     query = {"GET": RigQuery}
-    renderer_classes = [SvgRenderer, JSONRenderer]
 
     @extend_schema(operation_id="plan_rig_drawing", responses={(200, "image/svg+xml"): OpenApiTypes.STR})
     def get(self, _request: Request, uid: uuid.UUID, **_: Any) -> HttpResponse:  # noqa: ARG002
@@ -115,7 +104,6 @@ class PlanPageView(_PlanView):
     """The plan on one sheet of paper."""
 
     query = {"GET": PlanQuery}
-    renderer_classes = [HtmlRenderer, JSONRenderer]
 
     @extend_schema(operation_id="plan_page", responses={(200, "text/html"): OpenApiTypes.STR})
     def get(self, _request: Request, uid: uuid.UUID, **_: Any) -> HttpResponse:  # noqa: ARG002

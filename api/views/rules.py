@@ -49,9 +49,9 @@ class RuleView(ClubView):
     def put(self, request: Request, name: str, **_: Any) -> Response:
         """Put the club's own wording in its place, or add a rule of the club's own under a new name.
 
-        An object with `topic`, `advice`, `reason`, and as wanted `when` (conditions with `fact`, `is`, `value`
-        and, for 'not_between', `up_to`), `value`, `low`, `high`, `unit`, `size`, `minutes`, `dissent`,
-        `source`, `sure`.
+        An object with `topic`, `advice`, `reason`, and as wanted `when` (conditions with `fact`, `is`,
+        `value` and, for 'not_between', `up_to`), `value`, `low`, `high`, `unit`, `size`, `minutes`,
+        `dissent`, `source`, `sure`.
         """
         return self._shown(word_rule(who=self.who, name=name, record=request.data, now=self.now))
 

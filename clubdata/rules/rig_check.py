@@ -51,6 +51,7 @@ def _findings(rig: Rig, main_line_mm: float | None, hooklength_mm: float | None)
         least, most = LEAD_NOT_ALLOWED_G
         yield Finding(
             "lead_not_allowed",
-            f"Of size {', '.join(heavy)} only other metals: lead above {least:g} g and up to {most:g} g may not "
-            "be used in England and Wales (SI 1986/1992). Local byelaws and the fishery's rules come first.",
+            f"Of size {', '.join(heavy)} only other metals: lead above {least:g} g and up to {most:g} g may "
+            "not be used in England and Wales (SI 1986/1992). Local byelaws and the fishery's rules come "
+            "first.",
         )

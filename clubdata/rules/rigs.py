@@ -153,12 +153,13 @@ def closes_up(shot: tuple[Shot, ...]) -> bool:
 
 
 def as_written(shot: tuple[Shot, ...]) -> str:
-    """As anglers write a pattern, from the hook up: '2 × No 9 at 10 cm'."""
+    """As anglers write a pattern, from the hook up: 'No 9 at 10.2 cm, 2 × No 8 at 30 cm'."""
     told = []
     for (at, size), group in groupby(sorted(shot), key=lambda one: (one.above_hook_cm, one.size)):
         number = len(list(group))
+        many = f"{number} × " if number > 1 else ""
         name = size if size.isalpha() else f"No {size}"
-        told.append(f"{number} × {name} at {at:g} cm")
+        told.append(f"{many}{name} at {round(at, 1):g} cm")
     return ", ".join(told)
 
 

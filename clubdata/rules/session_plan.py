@@ -16,9 +16,11 @@ from clubdata.rules.tackle import USUAL_POLE, feet_and_inches
 from clubdata.rules.trade import Facts, RuleBook, TradeRule
 
 #: Lines that lie closer together feed one group of fish.
-APART_M: Final = 4.0
+APART_M: Final = 3.0
 #: Drawn where no depth is on record, and said so: about 5 ft.
 DEPTH_TO_PLUMB_CM: Final = 152.4
+#: Two lines and no more: the further, and the nearer.
+_PLACES: Final = ("long", "short")
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +66,10 @@ def plan_session(*, book: RuleBook, ground: Ground) -> Plan:
         if (rules := book.speaking("hooking", {**facts, "hook_bait": class_of(str(item.value))}))
     ]
     return Plan(
-        lines=tuple(_line(book, ground, hooked, why) for why in _distances(book, ground, facts)),
+        lines=tuple(
+            replace(_line(book, ground, hooked, why), place=place)
+            for place, why in zip(_PLACES, _distances(book, ground, facts), strict=False)
+        ),
         first_bait=first,
         next_bait=after,
         hooking=tuple(hooking),
@@ -109,7 +114,8 @@ def _with_tip(found: list[Item], distance_m: float, words: str) -> list[Item]:
         return [Item("line", says, (returns,), distance_m, "m")]
     nearest = min(found, key=lambda item: abs(float(item.value or 0) - distance_m))
     others = [item for item in found if item is not nearest]
-    told = replace(nearest, says=says, value=distance_m, because=(returns, *nearest.because))
+    trade = tuple(replace(why, words=f"It would say: {nearest.says} {why.words}") for why in nearest.because)
+    told = Item("line", says, (returns, *trade), distance_m, "m")
     return [told, *(item for item in others if abs(float(item.value or 0) - distance_m) >= APART_M)]
 
 
@@ -123,7 +129,7 @@ def _line(book: RuleBook, ground: Ground, facts: Facts, why: Item) -> PlannedLin
     unknown = "no depth is on record: plumb it first; drawn for 5 ft"
     metres = f"{feet_and_inches(depth_cm)} ({depth_cm / 100:.2f} m)"
     return PlannedLine(
-        place="long" if distance_m >= 8 else "short",
+        place=_PLACES[0],
         distance_m=distance_m,
         joints=_joints(distance_m),
         depth=depth,

@@ -54,6 +54,13 @@ FACTS: Final[Mapping[str, str]] = MappingProxyType(
         "float_does_not_settle": "",
     }
 )
+#: Of those, what is a number; the rest are words, or yes and no.
+_NUMBERS: Final = frozenset(
+    {
+        *("depth_cm", "month", "wind_force", "water_temperature_c", "clarity_cm"),
+        *("minutes_without_sign", "missed_bites"),
+    }
+)
 TOPICS: Final = (
     "line", "float", "stem", "pattern", "trimming", "bristle", "back_shot", "line_above_float", "main_line",
     "hooklength", "hooklength_length", "hook", "elastic", "plumb", "laying_in", "hook_bait", "next_bait",
@@ -272,7 +279,9 @@ def _condition(record: Described) -> Condition:
     entries = record.fields(required=("fact", "is", "value"), optional=("unit", "up_to"))
     fact = entries["fact"].one_of(tuple(FACTS))
     comparator = Comparator(entries["is"].one_of(tuple(Comparator)))
-    if comparator in {Comparator.IS, Comparator.IS_NOT}:
+    if fact not in _NUMBERS and comparator not in {Comparator.IS, Comparator.IS_NOT}:
+        raise entries["is"].refusal("of a word one asks whether it is or is not")
+    if fact not in _NUMBERS:
         return Condition(fact, comparator, _value(entries["value"]), FACTS[fact])
     up_to = _number(entries["up_to"]) if "up_to" in entries else None
     if (up_to is not None) != (comparator is Comparator.NOT_BETWEEN):

@@ -16,6 +16,7 @@ from clubdata.models import (
     Attendance,
     CatchLine,
     Club,
+    ClubRule,
     Conditions,
     Doubt,
     Invitation,
@@ -87,6 +88,7 @@ def good(heron_small: SmallClub) -> dict[type[models.Model], Row]:
             "club": club, "session": session, "version": 1, "code": "fish_heavy", "sentence": "Please check.",
             "raised_at": NOW,
         },
+        ClubRule: {"club": club, "name": "hook-16", "edited_at": NOW},
         WeatherReading: {"club": club, "station": "boathouse", "read_at": NOW},
         Attendance: {
             "club": club, "member": heron_small.member, "water": heron_small.mere, "fished_on": DAY,

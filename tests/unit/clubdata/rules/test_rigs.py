@@ -123,5 +123,5 @@ def test_a_shot_off_the_line_is_refused() -> None:
 
 def test_a_pattern_as_it_is_written() -> None:
     assert as_written((Shot(40.64, "9"), Shot(10.16, "9"), Shot(40.64, "9"), Shot(20.0, "BB"))) == (
-        "1 × No 9 at 10.16 cm, 1 × BB at 20 cm, 2 × No 9 at 40.64 cm"
+        "No 9 at 10.2 cm, BB at 20 cm, 2 × No 9 at 40.6 cm"
     )
