@@ -27,7 +27,12 @@ from tests.factories import NOW, SmallClub, make_match, make_return
 
 SCHEMA: dict[str, Any] = SchemaGenerator().get_schema(request=None, public=True)
 # What a route cannot do without.
-REQUIRED = {"advice_read": {"month": "3"}, "peg_form_pair_read": {"first": "1", "second": "2"}}
+_PLANNED = {"peg": "3", "month": "3"}
+REQUIRED = {
+    "advice_read": {"month": "3"},
+    "peg_form_pair_read": {"first": "1", "second": "2"},
+    **dict.fromkeys(("plan_read", "plan_page", "plan_rig_drawing", "plan_next"), _PLANNED),
+}
 # A body that each of these takes, so that what is asked about is looked for.
 _WHY = {"reason": "misread"}
 SENT: dict[str, dict[str, Any]] = {
@@ -108,7 +113,10 @@ class StockedClub:
                 "invitations": self.small.member.invitations.first(),
             }
             uid = owners[noun].uid if noun in owners else uid
-        return path.replace("{slug}", self.small.club.slug).replace("{uid}", str(uid))
+        # Every club has the standard's rules.
+        rule = "no-such-rule" if absent else "hook-16"
+        found = path.replace("{slug}", self.small.club.slug).replace("{uid}", str(uid))
+        return found.replace("{name}", rule)
 
 
 def stock(small: SmallClub) -> StockedClub:
