@@ -134,6 +134,7 @@ def _tip(choice: Choice) -> Tip:
         how_much_we_know=f"the club knows {known}",
         words=f"{choice.words}, {choice.expected_lb_oz} expected",
         is_firm=known != A_LITTLE,
+        rig_type="" if choice.rig_type is None else choice.rig_type.name,
     )
 
 

@@ -14,7 +14,7 @@ from clubdata.rules.tackle import feet_and_inches
 #: Above the water, for the bristle and back shot; below the hook, for the bottom.
 _ABOVE_CM: Final = 30.0
 _BELOW_CM: Final = 10.0
-_LINE_X: Final = 40.0
+_LINE_X: Final = 24.0
 _STYLE: Final = (
     "text{font-family:system-ui,sans-serif;fill:#1c2430}"
     ".line{stroke:#55606e;stroke-width:.5}.water{stroke:#2b6ca3;stroke-width:.6;stroke-dasharray:3 2}"
@@ -26,8 +26,8 @@ _STYLE: Final = (
 def draw_rig(rig: Rig, *, title: str, bait: str = "") -> str:
     """An SVG document of the rig in its depth of water."""
     depth_cm = rig.depth_cm
-    height, width = depth_cm + _ABOVE_CM + _BELOW_CM, max(150.0, depth_cm * 0.75)
-    letter = round(max(4.0, depth_cm / 38), 2)
+    height, width = depth_cm + _ABOVE_CM + _BELOW_CM, max(120.0, depth_cm * 0.62)
+    letter = round(max(5.0, depth_cm / 26), 2)
     drawn = [
         f'<line class="water" x1="0" x2="{width:g}" y1="0" y2="0"/>',
         f'<line class="bottom" x1="0" x2="{width:g}" y1="{depth_cm:g}" y2="{depth_cm:g}"/>',
@@ -54,9 +54,16 @@ def _float(rig: Rig, letter: float) -> list[str]:
         f'<rect x="{_LINE_X - 0.4:g}" y="-9" width=".8" height="9"/>'
         f'<ellipse cx="{_LINE_X:g}" cy="5" rx="2" ry="5"/>'
         f'<rect x="{_LINE_X - 0.3:g}" y="10" width=".6" height="8"/></g>',
-        _text(_LINE_X + 8, -2, letter, label),
+        _text(_LINE_X + 8, letter + 1, letter, label),
         *(
-            [_text(_LINE_X + 8, 13, letter, f"trimming: {' + '.join('No ' + one for one in rig.trimming)}")]
+            [
+                _text(
+                    _LINE_X + 8,
+                    2.2 * letter + 1,
+                    letter,
+                    f"trimming: {' + '.join('No ' + one for one in rig.trimming)}",
+                )
+            ]
             if rig.trimming
             else []
         ),

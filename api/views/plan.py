@@ -1,7 +1,7 @@
 """The session plan: as JSON, as a page that prints on one sheet, its rigs drawn, and what to do next."""
 
 import uuid
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any, ClassVar
 
 from django.http import HttpResponse
@@ -29,6 +29,7 @@ from api.serializers.plan import (
 )
 from api.views.base import ClubView
 from clubdata.errors import NotFound
+from clubdata.rules.plan_items import Item
 from clubdata.rules.rig_check import check_rig
 from clubdata.rules.rigs import Rig, Shot
 from clubdata.rules.situation import Kit
@@ -120,6 +121,7 @@ class PlanPageView(_PlanView):
             "club": self.who.club.name,
             "found": found,
             "drawn": drawn,
+            "rows": _rows([line.items for line in lines]),
             "style": style,
             "printed_at": self.now,
         }
@@ -160,6 +162,24 @@ class RigCheckView(ClubView):
         checked = check_rig(rig, **mm)
         drawing = draw_rig(rig, title="Rig as tied")
         return Response(RigCheckSerializer.shape().to_representation({**checked, "drawing": drawing}))
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One thing to tie: the same on every line, or line by line."""
+
+    same: Item | None
+    each: tuple[tuple[int, Item], ...] = ()
+
+
+def _rows(lines: list[tuple[Item, ...]]) -> list[Row]:
+    topics = dict.fromkeys(item.topic for items in lines for item in items)
+    rows = []
+    for topic in topics:
+        each = [(place, item) for place, items in enumerate(lines) for item in items if item.topic == topic]
+        is_same = len(each) == len(lines) and len({item.says for _, item in each}) == 1
+        rows.append(Row(each[0][1]) if is_same else Row(None, tuple(each)))
+    return rows
 
 
 def _bait(found: SessionPlan) -> str:

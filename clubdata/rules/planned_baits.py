@@ -52,7 +52,9 @@ def feeding(book: RuleBook, ground: Ground, facts: Facts) -> tuple[tuple[Item, .
     items, left_out = [], []
     for topic in _SESSION_TOPICS:
         speaking = book.speaking(topic, facts)
-        for rule in (rule for rule in book.of(topic) if rule in speaking):
+        # In the book's order, those that hold only here before those that hold anywhere.
+        in_order = [rule for rule in book.of(topic) if rule in speaking]
+        for rule in sorted(in_order, key=lambda rule: topic == "feed_again" and -len(rule.conditions)):
             barred = [word for word in rule.uses if not ground.may_feed(word)]
             if barred:
                 left_out.append(f"{rule.name}: no {' or '.join(barred)} here, or none in the box.")

@@ -73,7 +73,7 @@ def plan_session(*, book: RuleBook, ground: Ground) -> Plan:
         first_bait=first,
         next_bait=after,
         hooking=tuple(hooking),
-        items=fed,
+        items=(*_rig_type(ground), *fed),
         watch=book.of("change"),
         left_out=left_out,
     )
@@ -82,6 +82,19 @@ def plan_session(*, book: RuleBook, ground: Ground) -> Plan:
 def next_steps(*, book: RuleBook, facts: Facts) -> tuple[TradeRule, ...]:
     """What to do next, given what has happened so far: the more particular first, and who disagrees too."""
     return book.speaking("change", facts)
+
+
+def _rig_type(ground: Ground) -> list[Item]:
+    """The rig type with which the returns do best, beside the rig that the trade ties."""
+    tip = next((tip for tip in ground.tips if tip.rig_type), None)
+    if tip is None:
+        return []
+    says = (
+        f"The club's returns do best here with: {tip.rig_type}. The rigs drawn are for the bottom; "
+        "change to that one when signs say so, or from the start if you trust it."
+    )
+    why = Because("the club's returns", f"{tip.words}: {tip.how_much_we_know}.")
+    return [Item("rig_type", says, (why,), tip.rig_type)]
 
 
 def _distances(book: RuleBook, ground: Ground, facts: Facts) -> list[Item]:

@@ -87,6 +87,7 @@ class Tip:
     how_much_we_know: str
     words: str
     is_firm: bool
+    rig_type: str = ""
 
 
 @dataclass(frozen=True, slots=True)

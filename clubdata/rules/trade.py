@@ -61,6 +61,22 @@ _NUMBERS: Final = frozenset(
         *("minutes_without_sign", "missed_bites"),
     }
 )
+_SPOKEN: Final[Mapping[str, str]] = MappingProxyType(
+    {
+        "depth_cm": "depth",
+        "water_temperature_c": "water temperature",
+        "clarity_cm": "clarity",
+        "small_fish": "small fish pester",
+        "fish_confident": "the fish are confident",
+        "fish_expected": "fish are expected",
+        "minutes_without_sign": "time without a bite or sign",
+        "perch_over_feed": "perch come over the feed",
+        "missed_bites": "missed bites in a row",
+        "tow_rising": "the tow picks up",
+        "float_does_not_settle": "the float does not settle",
+    }
+)
+_UNIT_WORDS: Final = MappingProxyType({"degC": "°C"})
 TOPICS: Final = (
     "line", "float", "stem", "pattern", "trimming", "bristle", "back_shot", "line_above_float", "main_line",
     "hooklength", "hooklength_length", "hook", "elastic", "plumb", "laying_in", "hook_bait", "next_bait",
@@ -109,11 +125,16 @@ class Condition:
                 return not value <= found <= float(self.up_to or value)
 
     def __str__(self) -> str:
+        """As one says it: 'small fish pester', 'depth above 183 cm'."""
+        spoken = _SPOKEN.get(self.fact, self.fact.replace("_", " "))
+        if isinstance(self.value, bool):
+            holds = self.value == (self.comparator is Comparator.IS)
+            return spoken if holds else f"not so: {spoken}"
+        compared = self.comparator.value.replace("_", " ")
+        shown = f"{self.value:g}" if isinstance(self.value, float) else self.value or "unknown"
+        unit = f" {_UNIT_WORDS.get(self.unit, self.unit)}" if self.unit else ""
         end = "" if self.up_to is None else f" and {self.up_to:g}"
-        shown = f"{self.value:g}" if isinstance(self.value, float) else str(self.value).lower()
-        unit = f" {self.unit}" if self.unit else ""
-        words = f"{self.comparator.value} {shown}{end}{unit}"
-        return f"{self.fact} {words}".replace("_", " ")
+        return f"{spoken} {compared} {shown}{end}{unit}"
 
 
 @dataclass(frozen=True, slots=True)

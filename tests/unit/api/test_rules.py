@@ -40,7 +40,7 @@ def test_the_book_is_shown_with_conditions_reasons_and_sources(member: APIClient
     deep = next(one for one in rules if one["name"] == "float-heavier-when-deep")
     assert deep["conditions"][0] == {
         "fact": "depth_cm", "comparator": "above", "value": 183, "unit": "cm", "up_to": None,
-        "words": "depth cm above 183 cm",
+        "words": "depth above 183 cm",
     }  # fmt: skip
     assert {one["source"] for one in rules} == {"common practice, no source"}
     assert all(one["reason"] and one["sure"] for one in rules)
