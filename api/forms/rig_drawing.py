@@ -49,24 +49,14 @@ def _text(x: float, y: float, letter: float, words: str) -> str:
 
 def _float(rig: Rig, letter: float) -> list[str]:
     label = f"float, {rig.load_g:g} g"
+    trimming = f"trimming: {' + '.join('No ' + one for one in rig.trimming)}"
     return [
         f'<g class="float" data-part="float" data-load-g="{rig.load_g:g}">'
         f'<rect x="{_LINE_X - 0.4:g}" y="-9" width=".8" height="9"/>'
         f'<ellipse cx="{_LINE_X:g}" cy="5" rx="2" ry="5"/>'
         f'<rect x="{_LINE_X - 0.3:g}" y="10" width=".6" height="8"/></g>',
         _text(_LINE_X + 8, letter + 1, letter, label),
-        *(
-            [
-                _text(
-                    _LINE_X + 8,
-                    2.2 * letter + 1,
-                    letter,
-                    f"trimming: {' + '.join('No ' + one for one in rig.trimming)}",
-                )
-            ]
-            if rig.trimming
-            else []
-        ),
+        *([_text(_LINE_X + 8, 2.2 * letter + 1, letter, trimming)] if rig.trimming else []),
     ]
 
 

@@ -15,9 +15,7 @@ HOURS = 5
 
 def advice_path(club: Club, *, month: int) -> str:
     """Advice for the middle peg of the club's first water, in `month`."""
-    water = _first_water(club)
-    pegs = list(Peg.objects.filter(water=water, in_use=True).order_by("bank", "bank_order"))
-    return _advice(water, pegs[len(pegs) // 2], month=month)
+    return _advice(*_middle_peg(club), month=month)
 
 
 def examples_of(club: Club, people: Sequence[Person]) -> list[Example]:
@@ -28,12 +26,26 @@ def examples_of(club: Club, people: Sequence[Person]) -> list[Example]:
     return [
         Example("What to fish from a peg in March", member, advice),
         Example("The same as a chart", member, f"{advice}&format=svg&width=phone", save_as="advice.svg"),
+        *_plan(club, member),
         *_hazards(club, member),
         Example("Hand in a return", member, f"{base}/returns/", _return_body(club)),
         *_of_the_bank(club, organiser),
         Example("Catch rates year against year, standardised beside raw", analyst, f"{base}/trends/?by=year"),
         *_of_the_fit(club, analyst),
     ]
+
+
+def _plan(club: Club, member: Person) -> Iterator[Example]:
+    """The sheet for the middle peg of the first water."""
+    water, peg = _middle_peg(club)
+    path = f"/api/v1/clubs/{club.slug}/waters/{water.uid}/plan/page/?peg={quote(peg.label)}&month=3"
+    yield Example("What to tie there, where to fish it and how to feed it", member, path, save_as="plan.html")
+
+
+def _middle_peg(club: Club) -> tuple[Water, Peg]:
+    water = _first_water(club)
+    pegs = list(Peg.objects.filter(water=water, in_use=True).order_by("bank", "bank_order"))
+    return water, pegs[len(pegs) // 2]
 
 
 def _hazards(club: Club, member: Person) -> Iterator[Example]:
