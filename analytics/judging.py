@@ -47,6 +47,7 @@ def judge_unseen(*, claim: jobs.Claim, club: Club, estimates: Estimates, now: da
     }
     with transaction.atomic():
         jobs.hold(claim=claim)
+        club.in_turn()
         raised = sum(_ask(unseen[uid], question, now) for uid, question in asked.items())
         _mark([key for uid, key in unseen.items() if uid not in asked])
         if raised:

@@ -68,6 +68,7 @@ of_a_club = [
     path("waters/<uuid:uid>/plan/next/", plan.NextStepsView.as_view()),
     path("rigs/check/", plan.RigCheckView.as_view()),
     path("rules/", rules.RuleListView.as_view()),
+    path("rules/evidence/", rules.RuleEvidenceView.as_view()),
     path("rules/<slug:name>/", rules.RuleView.as_view()),
     path("rules/<slug:name>/standard/", rules.StandardRuleView.as_view()),
     path("waters/<uuid:uid>/own-returns/", advice.OwnReturnListView.as_view()),

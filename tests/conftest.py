@@ -9,6 +9,7 @@ from rest_framework.test import APIClient
 
 from clubdata.models import Account
 from clubdata.services.accounts import issue_token
+from clubdata.services.lexicon import forget_lexicons
 from tests.factories import SmallClub, make_small_club
 from tests.modules import little_clubs_serve
 from tests.simulation.once import steady_ids
@@ -22,6 +23,12 @@ def fits_of_little_clubs_serve(request: pytest.FixtureRequest) -> Iterator[None]
         return
     with little_clubs_serve():
         yield
+
+
+@pytest.fixture(autouse=True)
+def words_are_read_anew() -> None:
+    """Clubs of tests have the same public ids and write their words past the services."""
+    forget_lexicons()
 
 
 @pytest.fixture

@@ -67,3 +67,32 @@ class RulesQuery(QuerySerializer):
     """One topic, or all."""
 
     topic = serializers.ChoiceField(choices=TOPICS, required=False)
+
+
+class SideSerializer(OutputSerializer):
+    """One side of a comparison; of fewer than five anglers their number is null."""
+
+    name = serializers.CharField()
+    returns = serializers.IntegerField()
+    anglers = serializers.IntegerField(allow_null=True)
+
+
+class RuleEvidenceSerializer(OutputSerializer):
+    """What the club's returns say of a rule: the first side's rate over the second's, with its interval."""
+
+    rule = serializers.CharField()
+    question = serializers.CharField()
+    verdict = serializers.CharField()
+    sentence = serializers.CharField()
+    ratio = serializers.FloatField(allow_null=True)
+    lower_90 = serializers.FloatField(allow_null=True)
+    upper_90 = serializers.FloatField(allow_null=True)
+    sides = SideSerializer(many=True)
+    method = serializers.CharField()
+
+
+class EvidenceOfRulesSerializer(OutputSerializer):
+    """The rules that the returns can speak to, and what such a comparison cannot tell."""
+
+    rules = RuleEvidenceSerializer(many=True)
+    caution = serializers.CharField()

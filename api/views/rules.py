@@ -1,5 +1,6 @@
 """The club's book of trade rules: read by all, worded by those who keep it."""
 
+from collections.abc import Mapping
 from typing import Any
 
 from drf_spectacular.types import OpenApiTypes
@@ -8,7 +9,14 @@ from rest_framework import status
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.serializers.rules import RuleListSerializer, RuleSerializer, RulesQuery
+from analytics.answers.rule_evidence import EvidenceOfRules, evidence_of
+from api.serializers.rules import (
+    EvidenceOfRulesSerializer,
+    RuleListSerializer,
+    RuleSerializer,
+    RulesQuery,
+)
+from api.views.answers import AnswerView, described
 from api.views.base import ClubView
 from clubdata.services.rule_book import (
     KEEPS_THE_RULES,
@@ -33,6 +41,17 @@ class RuleListView(ClubView):
         topic = self.parameters.get("topic")
         rules = [rule for rule in rules_of(self.who.club) if topic in {None, rule.topic}]
         return Response(RuleListSerializer.shape().to_representation({"rules": rules}))
+
+
+@described("rules_evidence")
+class RuleEvidenceView(AnswerView):
+    """Whether the club's own returns bear out the rules that they can speak to, with numbers."""
+
+    serializer = EvidenceOfRulesSerializer
+    noun = "rules"
+
+    def build(self, parameters: Mapping[str, Any]) -> EvidenceOfRules:  # noqa: ARG002 - there are none
+        return evidence_of(club=self.who.club)
 
 
 class RuleView(ClubView):

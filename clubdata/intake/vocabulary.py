@@ -56,7 +56,7 @@ def load_vocabulary(club: Club) -> Vocabulary:
         pegs[water_id][fold(label)] = peg_id
         labels[water_id].append(label)
     waters = Water.objects.filter(club=club).order_by("name")
-    members = Member.objects.filter(club=club).order_by("number")
+    members = Member.objects.filter(club=club, erased_at__isnull=True).order_by("number")
     hook_baits = HookBaitSpelling.objects.filter(club=club).order_by("folded")
     rig_types = RigTypeSpelling.objects.filter(club=club).order_by("folded")
     species = SpeciesSpelling.objects.filter(club=club).order_by("folded")

@@ -64,6 +64,13 @@ class Club(Identified):
     def __str__(self) -> str:
         return self.name
 
+    def in_turn(self) -> None:
+        """Wait for whoever changes the club's records, within the caller's transaction; hand-ins go on.
+
+        Whoever changes what is there takes the club's row first, so that no two wait for each other.
+        """
+        type(self).objects.select_for_update(no_key=True).get(pk=self.pk)
+
     def raise_revision(self) -> None:
         """Add one in the database, so that two writers at once count as two."""
         type(self).objects.filter(pk=self.pk).update(revision=F("revision") + 1)

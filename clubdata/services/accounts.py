@@ -30,6 +30,8 @@ def open_account(
         who = membership(actor=actor, slug=member.club.slug)
         who.require(frozenset({Role.SECRETARY}), "open a login for a member")
     locked = Member.objects.select_for_update().get(pk=member.pk)
+    if locked.erased_at is not None:
+        raise Conflict("This member was erased: there is nobody to sign in.", code="already_erased")
     if locked.account_id is not None:
         raise Conflict("This member has a login already.", field="member")
     account = Account(username=username, date_joined=now)

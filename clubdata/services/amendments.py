@@ -81,6 +81,7 @@ def ask(*, who: Membership, uid: uuid.UUID, now: datetime, wish: Wish) -> Amendm
     )
     try:
         with transaction.atomic():
+            who.club.in_turn()
             if _needs_a_second(who, session):
                 row.state, row.wanted = AmendmentState.AWAITING, to_plain(wanted)
                 row.changes = differences(to_plain(stored), to_plain(wanted))
@@ -98,6 +99,7 @@ def settle(*, who: Membership, uid: uuid.UUID, now: datetime, agrees: bool, reas
     """A second person's word on an amendment that waits for one. Raises `NotFound`, `Conflict`."""
     who.require(CONSENTS, "settle an amendment")
     with transaction.atomic():
+        who.club.in_turn()
         waiting = Amendment.objects.visible_to(who.account).filter(club=who.club, uid=uid)
         row: Amendment | None = waiting.select_for_update().first()
         if row is None:
@@ -122,6 +124,7 @@ def restore(*, who: Membership, uid: uuid.UUID, now: datetime, reason: str) -> A
     """Bring a removed return back. Raises `NotFound` for one that is not removed."""
     who.require(AMENDS_ALL, "restore a removed return")
     with transaction.atomic():
+        who.club.in_turn()
         removed = Return.with_removed.visible_to(who.account).filter(club=who.club, removed_at__isnull=False)
         session: Return | None = removed.select_for_update().filter(uid=uid).first()
         if session is None:
@@ -226,7 +229,7 @@ def _drafted(who: Membership, session: Return, now: datetime, wanted: HandIn, wi
     weighed_anew = bool(_OF_THE_WEIGHT & set(wish.given))
     if not weighed_anew and session.weight_g:
         wanted = replace(wanted, weight=f"{session.weight_g} g")
-    made = draft(who=who, now=now, data=wanted)
+    made = draft(who=who, now=now, data=wanted, of=session.member)
     made.session.pop("source")
     if not weighed_anew:
         for column in _TOTAL:
@@ -242,6 +245,9 @@ def _carry_out_awaiting(who: Membership, row: Amendment, session: Return, now: d
     if row.kind != AmendmentKind.REMOVAL:
         wanted = from_plain(row.wanted)
         changed = {item["field"] for item in row.changes}
+        if "member" not in changed:
+            # Whose it is stays, whatever their number is by now.
+            wanted = replace(wanted, member=session.member.number)
         given = {name: getattr(wanted, name) for name in _OF_THE_WEIGHT & changed}
         wish = Wish(AmendmentKind.CHANGE, session.version, row.reason, given)
         made = _drafted(who, session, now, wanted, wish)

@@ -178,7 +178,9 @@ def outstanding(*, who: Membership, first: date | None, last: date | None) -> Qu
     """Who was seen and has not handed in: for the secretary alone."""
     who.require(SEES_OUTSTANDING, "look into what is outstanding")
     rows: QuerySet[Attendance] = _between(_with_discharge(_attendances(who)), first, last).filter(
-        is_handed_in=False
+        # Who was erased is nobody to write to.
+        is_handed_in=False,
+        member__erased_at__isnull=True,
     )
     return rows
 

@@ -110,6 +110,7 @@ def doubts_about(session: Return, questions: Iterable[Question], now: datetime) 
 def take(*, who: Membership, uid: uuid.UUID, now: datetime, reason: str) -> Doubt:
     """Take the figure as it stands: the next fit uses the return. Raises `NotFound`, `Conflict`."""
     with transaction.atomic():
+        who.club.in_turn()
         doubt = _settled(who, uid, now=now, reason=reason, state=DoubtState.TAKEN, out_of=OPEN)
         who.club.raise_revision()
     return doubt
@@ -121,6 +122,7 @@ def hold(*, who: Membership, uid: uuid.UUID, now: datetime, reason: str) -> Doub
     Raises `NotFound`, `Conflict`. The returns of a fit are as before, so no new fit is wanted.
     """
     with transaction.atomic():
+        who.club.in_turn()
         return _settled(who, uid, now=now, reason=reason, state=DoubtState.HELD, out_of=(DoubtState.WAITING,))
 
 

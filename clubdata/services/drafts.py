@@ -34,11 +34,11 @@ class Draft:
     conditions: dict[str, Any] | None = None
 
 
-def draft(*, who: Membership, now: datetime, data: HandIn) -> Draft:
-    """Look up and check a hand-in. Raises `ManyInvalid` with every fault found."""
+def draft(*, who: Membership, now: datetime, data: HandIn, of: Member | None = None) -> Draft:
+    """Look up and check a hand-in, or how a return `of` a member is to stand. Raises `ManyInvalid`."""
     faults = Faults()
     data = with_outcome(data, who.club)
-    place = _place(who, data, faults)
+    place = _place(who, data, of, faults)
     if place["water"] is None:
         faults.check()  # neither its pegs nor its local date can be checked
     _check_day(data, place["water"], now, faults)
@@ -75,10 +75,10 @@ def draft(*, who: Membership, now: datetime, data: HandIn) -> Draft:
 # --- Who, where, in which match -----------------------------------------------------------------------
 
 
-def _place(who: Membership, data: HandIn, faults: Faults) -> dict[str, Any]:
+def _place(who: Membership, data: HandIn, of: Member | None, faults: Faults) -> dict[str, Any]:
     found: dict[str, Any] = {"member": who.member, "water": None, "peg": None, "match": None}
     with faults.at("member"):
-        found["member"] = _member(who, data.member)
+        found["member"] = _member(who, data.member, of)
     with faults.at("water"):
         found["water"] = _named(
             Water.objects.filter(club=who.club), "name", data.water, "a water of the club"
@@ -98,13 +98,18 @@ def _place(who: Membership, data: HandIn, faults: Faults) -> dict[str, Any]:
     return found
 
 
-def _member(who: Membership, wanted: str) -> Member:
+def _member(who: Membership, wanted: str, of: Member | None) -> Member:
+    # Also of somebody who was erased since: the figures stay the club's to correct.
+    if of is not None and wanted in {of.number, str(of.uid)}:
+        return of
     if wanted in {"", str(who.member.uid), who.member.number}:
         return who.member
     if not who.may(ENTERS_FOR_OTHERS):
         # The same answer whether or not the club has such a member.
         raise InvalidInput("You may hand in your own returns only.", code="not_your_own")
-    found: Member = _named(Member.objects.filter(club=who.club), "number", wanted, "a member of the club")
+    found: Member = _named(
+        Member.objects.filter(club=who.club, erased_at__isnull=True), "number", wanted, "a member of the club"
+    )
     return found
 
 

@@ -30,6 +30,7 @@ from clubdata.models import (
     SignIn,
     StoredReply,
 )
+from clubdata.services import traces
 from clubdata.services.member_book import KEEPS_THE_BOOK, find_member
 from clubdata.services.members import Membership
 
@@ -88,6 +89,7 @@ def _of_the_club(member: Member) -> dict[str, _Found]:
         "invitations": (Invitation.objects.filter(member=member), ()),
         "attendance": (Attendance.objects.filter(member=member), ()),
         "returns": (returns, ()),
+        "book_log": (traces.member_log(member), ("action_time", "object_repr", "change_message")),
     }
     for name, of_a_return in _OF_A_RETURN.items():
         found[name] = (of_a_return._base_manager.filter(session__in=returns), ())
@@ -129,6 +131,7 @@ def _of_the_login(account: Account) -> dict[str, _Found]:
         "login": (Account.objects.filter(pk=account.pk), ("username", "date_joined", "last_login")),
         "devices": (AccessToken.objects.filter(account=account), ()),
         "sign_ins": (SignIn.objects.filter(account=account), ()),
+        "sessions": (traces.sessions_of(account), ("expire_date",)),
         "kept_answers": (StoredReply.objects.filter(account=account), ("key", "created_at", "status")),
     }
 

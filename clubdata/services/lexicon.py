@@ -77,6 +77,11 @@ def _kept_lexicon(club_uid: uuid.UUID, places_revision: int, club_id: int, kind:
     return read_lexicon(club=Club(pk=club_id), kind=kind)
 
 
+def forget_lexicons() -> None:
+    """Read every club's words anew from now on."""
+    _kept_lexicon.cache_clear()
+
+
 def vocabulary_of(club: Club) -> dict[str, list[Any]]:
     """All of a club's entries with their spellings, by name; a constant number of queries."""
     return {

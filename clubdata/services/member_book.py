@@ -85,7 +85,7 @@ def set_roles(*, who: Membership, uid: uuid.UUID, seen: str, roles: frozenset[Ro
 
 def _locked(who: Membership, uid: uuid.UUID, seen: str) -> Member:
     # The club's row, so that two at once cannot each take away the other's last secretary.
-    Club.objects.select_for_update().get(pk=who.club.pk)
+    who.club.in_turn()
     member = find_member(who, uid)
     if member.erased_at is not None:
         raise Conflict("This member was erased: nothing more is written down.")

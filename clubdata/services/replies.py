@@ -81,6 +81,7 @@ def _take(keyed: Keyed, now: datetime) -> StoredReply:
     """The key's row. A second request waits here until the first has ended, but not for ever."""
     try:
         with _waiting_at_most(LONGEST_WAIT_S):
+            _before_any_erasure(keyed.club)
             return StoredReply.objects.create(
                 account=keyed.account,
                 club=keyed.club,
@@ -93,6 +94,18 @@ def _take(keyed: Keyed, now: datetime) -> StoredReply:
             "The first request with this key is still being worked on: send it again in a while.",
             field="Idempotency-Key",
         ) from None
+
+
+def _before_any_erasure(club: Club) -> None:
+    """Wait for an erasure that is under way, and let none begin before this answer is kept.
+
+    It could keep the name of whom the erasure has just taken out of all answers that it saw. Anybody else's
+    work goes on: of the club's row only the key is held. SQLite writes one after another anyway.
+    """
+    if connection.vendor == "postgresql":
+        with connection.cursor() as cursor:
+            table = connection.ops.quote_name(Club._meta.db_table)
+            cursor.execute(f"SELECT 1 FROM {table} WHERE id = %s FOR KEY SHARE", [club.pk])  # noqa: S608
 
 
 class _waiting_at_most:  # noqa: N801 - reads as a clause

@@ -14,6 +14,8 @@ from clubdata.services.members import Membership
 
 KEEPS_THE_RULES: Final = frozenset({Role.ORGANISER, Role.SECRETARY})
 MOST_OWN_RULES: Final = 200
+#: Addresses of their own beside the rules.
+_TAKEN: Final = frozenset({"evidence"})
 _NAME: Final = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*")
 
 
@@ -44,7 +46,7 @@ def word_rule(*, who: Membership, name: str, record: Any, now: datetime) -> Trad
     Raises `NotAllowed`, and `InvalidInput` with the place at fault.
     """
     who.require(KEEPS_THE_RULES, "change the book of rules")
-    if len(name) > 60 or not _NAME.fullmatch(name):
+    if len(name) > 60 or not _NAME.fullmatch(name) or name in _TAKEN:
         raise InvalidInput("A rule's name is words in small letters, joined by hyphens.", field="name")
     rule = _rule(standard_book(), name, record)
     with transaction.atomic():

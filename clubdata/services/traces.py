@@ -60,10 +60,24 @@ def delete_account(account: Account) -> None:
 
 
 def end_sessions(account: Account) -> None:
+    """Close the browser sessions of a login."""
+    sessions_of(account).delete()
+
+
+def sessions_of(account: Account) -> models.QuerySet[Session]:
     """The browser sessions of a login: their rows are signed texts that name nobody in a column."""
-    for session in Session.objects.iterator(chunk_size=500):
-        if session.get_decoded().get("_auth_user_id") == str(account.pk):
-            session.delete()
+    keys = [
+        session.pk
+        for session in Session.objects.iterator(chunk_size=500)
+        if session.get_decoded().get("_auth_user_id") == str(account.pk)
+    ]
+    return Session.objects.filter(pk__in=keys)
+
+
+def member_log(member: Member) -> models.QuerySet[LogEntry]:
+    """What the books' own log says of a line of the book of members."""
+    kind = ContentType.objects.get_for_model(Member)
+    return LogEntry.objects.filter(content_type=kind, object_id=str(member.pk))
 
 
 def rewrite_log(model: type[models.Model], pk: int, *, shown: str) -> None:

@@ -92,6 +92,7 @@ OF_A_CLUB: dict[str, Rule] = {
     "returns_start": EVERYBODY,
     "rigs_check": EVERYBODY,
     "rules_as_in_the_standard": ORGANISERS_AND_SECRETARY,
+    "rules_evidence": EVERYBODY,
     "rules_leave_out": ORGANISERS_AND_SECRETARY,
     "rules_list": EVERYBODY,
     "rules_read": EVERYBODY,

@@ -3,6 +3,7 @@
 import logging
 import shutil
 import subprocess
+import threading
 import uuid
 from collections.abc import Callable
 from datetime import date, timedelta
@@ -21,6 +22,8 @@ from rest_framework.test import APIClient
 
 from analytics.frames import load_frame
 from analytics.worker.work import run_job
+from clubdata.errors import Conflict
+from clubdata.intake.vocabulary import load_vocabulary
 from clubdata.models import (
     Account,
     Attendance,
@@ -32,10 +35,16 @@ from clubdata.models import (
     SignIn,
     StoredReply,
 )
+from clubdata.rules.words import fold
+from clubdata.services.accounts import open_account
+from clubdata.services.replies import Keyed, Reply, answer_once
 from tests.factories import NOW, SmallClub
 
 pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.slow]
 CLUB = "/api/v1/clubs/heron-small/"
+ON_POSTGRESQL = pytest.mark.skipif(
+    connection.vendor != "postgresql", reason="SQLite writes one after another"
+)
 # None of it is written anywhere else.
 NAME, NUMBER, LOGIN = "Quillon Xanthevry", "ZQ-7781", "quillonx"
 DEVICE, CONTACT = "the xylotelephone of Quillon", "quillon@xanthevry.example"
@@ -252,3 +261,122 @@ def test_a_day_of_leaving_in_the_past_stays(heron_small: SmallClub, secretary: A
         secretary.post(f"{CLUB}members/{heron_small.member.uid}/erase/", {"ground": "no_longer_needed"}), 200
     )
     assert Member.objects.get(pk=heron_small.member.pk).left_on == date(2023, 1, 31)
+
+
+# --- Nobody from then on ---------------------------------------------------------------------------------
+
+
+SESSION = {"peg": "3", "fished_on": "2024-06-16", "hours": 5, "weight": "12lb 8oz"}
+
+
+def erased_number(small: SmallClub, secretary: APIClient) -> str:
+    path = f"{CLUB}members/{small.member.uid}/erase/"
+    number: str = ended(secretary.post(path, {"ground": "asked"}), 200)["number"]
+    return number
+
+
+def test_nothing_is_handed_in_noted_or_opened_for_an_erased_member(
+    heron_small: SmallClub, secretary: APIClient
+) -> None:
+    number = erased_number(heron_small, secretary)
+    for called in (number, str(heron_small.member.uid)):
+        said = {**SESSION, "water": str(heron_small.mere.uid), "member": called}
+        refused = ended(secretary.post(f"{CLUB}returns/", said), 400)
+        assert [one["field"] for one in refused["errors"]] == ["member"]
+    seen = {"member": number, "water": heron_small.mere.name, "fished_on": "2024-06-16", "source": "gate"}
+    assert secretary.post(f"{CLUB}attendance/", {"seen": [seen]}).status_code == 400
+    assert secretary.post(f"{CLUB}members/{heron_small.member.uid}/invitations/").status_code == 409
+    member = Member.objects.get(pk=heron_small.member.pk)
+    with pytest.raises(Conflict):
+        open_account(member=member, username="again", password=None, actor=None, now=NOW)
+    assert fold(number) not in load_vocabulary(heron_small.club).members.ids
+
+
+def test_the_figures_of_an_erased_member_s_return_can_be_corrected(
+    heron_small: SmallClub, secretary: APIClient
+) -> None:
+    said = {**SESSION, "water": str(heron_small.mere.uid), "member": heron_small.member.number}
+    path = f"{CLUB}returns/{ended(secretary.post(f'{CLUB}returns/', said), 201)['uid']}/"
+    erased_number(heron_small, secretary)
+    changed = {"reason": "misread", "weight": "2lb 8oz"}
+    ended(secretary.patch(path, changed, headers={"If-Match": secretary.get(path)["ETag"]}), 200)
+    assert Return.objects.get().weight_typed == "2lb 8oz"
+    assert Return.objects.get().member == heron_small.member
+
+
+def test_no_reminder_goes_to_an_erased_member(heron_small: SmallClub, secretary: APIClient) -> None:
+    for member in (heron_small.member, heron_small.other_member):
+        Attendance.objects.create(
+            club=heron_small.club, member=member, water=heron_small.mere, fished_on=date(2024, 5, 1),
+            source="bailiff", noted_at=NOW,
+        )  # fmt: skip
+    assert len(ended(secretary.get(f"{CLUB}outstanding/"), 200)["results"]) == 2
+    erased_number(heron_small, secretary)
+    (left,) = ended(secretary.get(f"{CLUB}outstanding/"), 200)["results"]
+    assert left["member"]["number"] == heron_small.other_member.number
+    assert "erased-" not in str(ended(secretary.get(f"{CLUB}reminders/"), 200))
+
+
+def test_freed_pages_are_wiped_when_it_is_done(
+    heron_small: SmallClub, secretary: APIClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    wiped: list[bool] = []
+    monkeypatch.setattr(
+        "clubdata.services.traces.wipe_freed_pages",
+        lambda: wiped.append(Member.objects.filter(name="").exists()),
+    )
+    erased_number(heron_small, secretary)
+    assert wiped == [True]
+
+
+@ON_POSTGRESQL
+def test_an_answer_under_way_is_kept_without_the_name_or_the_erasure_waits_for_it(
+    heron_small: SmallClub, secretary: APIClient
+) -> None:
+    """The answer says the member's number; the erasure may not miss it."""
+    begun, ended_ = threading.Event(), threading.Event()
+    keyed = Keyed(heron_small.account("secretary"), heron_small.club, "k-1", "f" * 64)
+
+    def answer() -> None:
+        def work() -> Reply:
+            begun.set()
+            ended_.wait(1)
+            return Reply(201, f'{{"member": "{heron_small.member.number}"}}')
+
+        try:
+            answer_once(keyed=keyed, now=NOW, work=work)
+        finally:
+            connection.close()
+
+    answering = threading.Thread(target=answer)
+    answering.start()
+    assert begun.wait(10)
+    erased_number(heron_small, secretary)
+    ended_.set()
+    answering.join()
+    assert StoredReply.objects.get(key="k-1").body == "null"
+
+
+@ON_POSTGRESQL
+def test_amendments_and_an_erasure_at_once_do_not_wait_for_each_other(
+    heron_small: SmallClub, secretary: APIClient, client_for: Callable[..., APIClient]
+) -> None:
+    said = {**SESSION, "water": str(heron_small.mere.uid), "member": heron_small.member.number}
+    path = f"{CLUB}returns/{ended(secretary.post(f'{CLUB}returns/', said), 201)['uid']}/"
+    statuses: list[int] = []
+
+    def amend() -> None:
+        client = client_for(heron_small.account("secretary"))
+        try:
+            for ounces in range(15):
+                tag = client.get(path)["ETag"]
+                changed = {"reason": "misread", "weight": f"3lb {ounces}oz"}
+                statuses.append(client.patch(path, changed, headers={"If-Match": tag}).status_code)
+        finally:
+            connection.close()
+
+    amending = threading.Thread(target=amend)
+    amending.start()
+    erased_number(heron_small, secretary)
+    amending.join()
+    assert len(statuses) == 15 and set(statuses) <= {200, 412}

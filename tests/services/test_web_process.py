@@ -121,7 +121,7 @@ def forms_of(client: Web, template: str, route: Any) -> list[tuple[str, str]]:
 
 def address_of(client: Web, template: str) -> str:
     """The template with the club's name and, for an id, that of the first thing in the list above it."""
-    path = template.replace("{slug}", "heron")
+    path = template.replace("{slug}", "heron").replace("{name}", "hook-16")
     above, is_nested, _ = path.partition("{uid}")
     if is_nested:
         path = path.replace("{uid}", client.json(above)["results"][0]["uid"])
