@@ -19,7 +19,11 @@ FITTING_SIDE = {"pandas", "statsmodels", "scipy"}
 MOST_MEMORY_MB = 250
 OPEN_PAGES = ["/health/live", "/health/ready", "/api/schema/", "/api/docs/", "/admin/login/"]
 # What a route cannot do without, by how its path ends.
-QUERIES = {"/advice/": "month=3", "/pair/": "first=1&second=2"}
+QUERIES = {
+    "/advice/": "month=3",
+    "/pair/": "first=1&second=2",
+    **dict.fromkeys(("/plan/", "/plan/page/", "/plan/rig/", "/plan/next/"), "peg=14&month=3"),
+}
 
 
 class Web:

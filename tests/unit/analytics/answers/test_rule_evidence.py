@@ -89,17 +89,7 @@ def test_a_water_of_bigger_fish_is_not_taken_for_the_bait(
         on = date(2023, 7, 1) + timedelta(days=number % 60)
         fish(anglers[number % 8], peg, on, weight_g, {"hook_bait": bait}, fish_count=fish_count)
     found = of(heron_small, "corn-for-bigger-fish")
-    means = {
-        bait: sum(weight_g) / sum(fish_count)
-        for bait in (corn, heron_small.red_maggot)
-        for weight_g, fish_count in [
-            zip(
-                *Return.objects.filter(parts__hook_bait=bait).values_list("weight_g", "fish_count"),
-                strict=True,
-            )
-        ]
-    }
-    assert means[corn] > 2 * means[heron_small.red_maggot], "taken together corn looks far better"
+    assert mean_fish_g(corn) > 2 * mean_fish_g(heron_small.red_maggot), "taken together corn looks far better"
     assert found.ratio == pytest.approx(1, abs=0.12)
 
 
