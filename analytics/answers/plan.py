@@ -113,6 +113,7 @@ def _ground(club: Club, peg: Peg, question: PlanQuestion, checked: Checked, advi
             tow=day.tow,
             water_temperature_c=day.water_temperature_c,
             clarity_cm=question.clarity_cm,
+            target=question.ask.target,
             small_fish=question.small_fish,
             fish_confident=question.fish_confident,
             peg_depth_cm=peg.depth_cm,

@@ -12,10 +12,11 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
+from django.db.models import Count, F, OuterRef, Subquery, Sum
 from numpy.typing import NDArray
 
 from analytics.observed.privacy import LEAST_ANGLERS
-from clubdata.models import Club, Outcome, SessionPart
+from clubdata.models import CatchLine, Club, Outcome, SessionPart
 from clubdata.rules.season import Season, season_of
 from clubdata.rules.situation import class_of
 from clubdata.services.doubts import doubted_returns
@@ -182,14 +183,23 @@ _COLUMNS: Final = (
     "session_id", "session__member_id", "session__water_id", "session__peg_id", "session__fished_on",
     "session__outcome", "session__weight_g", "session__fish_count", "session__hours", "session__rods",
     "session__conditions__wind_force", "session__peg__depth_cm",
-    "hook_bait__name", "distance_m", "float_g", "depth_cm",
+    "hook_bait__name", "distance_m", "float_g", "depth_cm", "caught",
 )  # fmt: skip
 
 
 def _sessions(club: Club) -> list[list[dict[str, Any]]]:
     """The parts of each session that may be used, by session; a guest's are of nobody that the club knows."""
     parts = SessionPart.objects.filter(club=club, session__removed_at__isnull=True, session__guest=False)
-    parts = parts.exclude(session__in=doubted_returns(club.pk)).order_by("session_id", "part_order")
+    lines = CatchLine.objects.filter(session=OuterRef("session")).order_by().values("session")
+    parts = parts.exclude(session__in=doubted_returns(club.pk)).annotate(
+        # Where a line does not say how many, their sum is not known.
+        caught=Subquery(
+            lines.annotate(told=Count("fish_count"), lines=Count("pk"), fish=Sum("fish_count"))
+            .filter(told=F("lines"))
+            .values("fish")
+        )
+    )
+    parts = parts.order_by("session_id", "part_order")
     found: dict[int, list[dict[str, Any]]] = defaultdict(list)
     for row in parts.values(*_COLUMNS).iterator(chunk_size=2000):
         found[row["session_id"]].append(row)
@@ -214,7 +224,7 @@ def _fish(sessions: list[list[dict[str, Any]]]) -> list[Sight]:
     for parts in sessions:
         first = parts[0]
         kinds = {class_of(part["hook_bait__name"] or "") for part in parts}
-        count, weight_g = first["session__fish_count"], first["session__weight_g"]
+        count, weight_g = first["session__fish_count"] or first["caught"], first["session__weight_g"]
         if first["session__outcome"] != Outcome.WEIGHED or not count or kinds not in ({"corn"}, {"maggot"}):
             continue
         stratum = (first["session__water_id"], season_of(first["session__fished_on"].month).value)

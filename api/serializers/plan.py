@@ -66,6 +66,9 @@ class PlanQuery(WhereQuery):
     hooklengths_mm = NumbersField(help_text="Diameters to hand, separated by ';'.")
     hook_sizes = NumbersField(help_text="Sizes to hand, separated by ';'.")
     clarity_cm = serializers.IntegerField(required=False, min_value=0, max_value=2000)
+    target = serializers.CharField(
+        required=False, max_length=30, help_text="A group of species; without one everything caught."
+    )
     small_fish = serializers.BooleanField(required=False, default=None, allow_null=True)
     fish_confident = serializers.BooleanField(required=False, default=None, allow_null=True)
 
@@ -222,6 +225,12 @@ class RigInputSerializer(StrictSerializer):
     )
     main_line_mm = serializers.FloatField(required=False, min_value=0.03, max_value=1, allow_null=True)
     hooklength_mm = serializers.FloatField(required=False, min_value=0.03, max_value=1, allow_null=True)
+    hook_size = serializers.IntegerField(required=False, min_value=1, max_value=30, allow_null=True)
+    hook_bait = serializers.CharField(required=False, max_length=60, allow_blank=True)
+    elastic = serializers.IntegerField(required=False, min_value=1, max_value=30, allow_null=True)
+    biggest_expected_g = serializers.IntegerField(
+        required=False, min_value=1, max_value=50_000, allow_null=True
+    )
 
 
 class FindingSerializer(OutputSerializer):

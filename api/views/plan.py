@@ -30,7 +30,7 @@ from api.serializers.plan import (
 from api.views.base import ClubView
 from clubdata.errors import NotFound
 from clubdata.rules.plan_items import Item
-from clubdata.rules.rig_check import check_rig
+from clubdata.rules.rig_check import Tied, check_rig
 from clubdata.rules.rigs import Rig, Shot
 from clubdata.rules.situation import Kit
 from clubdata.services.waters import date_at_water
@@ -44,7 +44,8 @@ _KIT = {
     "hooklengths_mm": "hooklengths_mm",
     "hook_sizes": "hook_sizes",
 }
-_ASKED = ("month", "on", "peg", "hours", "water_temperature_c", "wind_force", "tow")
+_ASKED = ("month", "on", "peg", "hours", "water_temperature_c", "wind_force", "tow", "target")
+_TIED = ("main_line_mm", "hooklength_mm", "hook_size", "hook_bait", "elastic", "biggest_expected_g")
 _SEEN = (
     *("hook_bait", "minutes_without_sign", "fish_expected", "small_fish", "perch_over_feed"),
     *("bubbles", "missed_bites", "tow_rising", "float_does_not_settle"),
@@ -156,10 +157,10 @@ class RigCheckView(ClubView):
         serializer = RigInputSerializer(data=request.data)
         serializer.is_valid(raise_exception=True)
         given = dict(serializer.validated_data)
-        mm = {name: given.pop(name, None) for name in ("main_line_mm", "hooklength_mm")}
+        tied = Tied(**{name: value for name in _TIED if (value := given.pop(name, None)) is not None})
         shot = tuple(Shot(**one) for one in given.pop("shot"))
         rig = Rig(shot=shot, trimming=tuple(given.pop("trimming")), **given)
-        checked = check_rig(rig, **mm)
+        checked = check_rig(rig, tied)
         drawing = draw_rig(rig, title="Rig as tied")
         return Response(RigCheckSerializer.shape().to_representation({**checked, "drawing": drawing}))
 

@@ -5,10 +5,11 @@ without a published source.
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Final
 
+from clubdata.rules.oxygen import oxygen_at_saturation_mg_l
 from clubdata.rules.season import (
     CLOSE_SEASON_SENTENCE,
     PARTLY_CLOSED_MONTHS,
@@ -32,6 +33,7 @@ BANK_HAZARDS: Final = frozenset({"steep bank", "deep margin", "deep water", "und
 POWER_LINE_WORDS: Final = ("power", "cable", "overhead", "pylon", "electric", "voltage")
 
 WARM_WATER_C: Final = 20.0
+_OXYGEN_AT_10: Final = oxygen_at_saturation_mg_l(10.0)
 NEAR_FREEZING_C: Final = 2.0
 STRONG_WIND_FORCE: Final = 6
 GALE_FORCE: Final = 8
@@ -201,7 +203,11 @@ def _of_cold(month: int | None, water_temperature_c: float | None) -> Iterator[C
 
 def _of_warmth(water_temperature_c: float | None) -> Iterator[Caution]:
     if water_temperature_c is not None and water_temperature_c >= WARM_WATER_C:
-        yield _WARM_WATER
+        oxygen_mg_l = oxygen_at_saturation_mg_l(min(water_temperature_c, 40.0))
+        told = (
+            f" Water of {water_temperature_c:g} °C holds at most {oxygen_mg_l:.1f} mg/l of oxygen; of 10 °C, "
+        )
+        yield replace(_WARM_WATER, sentence=f"{_WARM_WATER.sentence}{told}{_OXYGEN_AT_10:.1f}.")
 
 
 def _of_close_season(water_kind: str, on: date | None, month: int | None) -> Iterator[Caution]:

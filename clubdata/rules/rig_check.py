@@ -1,11 +1,12 @@
 """A rig as tied, looked over: its arithmetic, how it settles, and what to look at."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 from clubdata.rules.rigs import Rig, as_written, falls_evenly, settling, trimming_for
-from clubdata.rules.tackle import LEAD_NOT_ALLOWED_G, is_lead_allowed
+from clubdata.rules.situation import class_of
+from clubdata.rules.tackle import HOOKS_FOR, LEAD_NOT_ALLOWED_G, is_lead_allowed, lightest_elastic
 
 _SUNK_G = -0.005
 
@@ -18,7 +19,19 @@ class Finding:
     sentence: str
 
 
-def check_rig(rig: Rig, *, main_line_mm: float | None, hooklength_mm: float | None) -> dict[str, Any]:
+@dataclass(frozen=True, slots=True)
+class Tied:
+    """What else is tied and expected, as far as it is told: millimetres, sizes as numbered, grams."""
+
+    main_line_mm: float | None = None
+    hooklength_mm: float | None = None
+    hook_size: int | None = None
+    hook_bait: str = ""
+    elastic: int | None = None
+    biggest_expected_g: int | None = None
+
+
+def check_rig(rig: Rig, tied: Tied) -> dict[str, Any]:
     """Total, rest, pattern in words, stages of settling, the trimming shot still wanted, and findings."""
     return {
         "rig": rig,
@@ -26,7 +39,7 @@ def check_rig(rig: Rig, *, main_line_mm: float | None, hooklength_mm: float | No
         "settles": settling(rig) if rig.shot else (),
         "falls_evenly": bool(rig.shot) and falls_evenly(rig),
         "trimming_wanted": trimming_for(rig) if rig.left_g > 0 else (),
-        "findings": tuple(_findings(replace(rig), main_line_mm, hooklength_mm)),
+        "findings": (*_findings(rig, tied.main_line_mm, tied.hooklength_mm), *_of_tackle(tied)),
     }
 
 
@@ -55,3 +68,22 @@ def _findings(rig: Rig, main_line_mm: float | None, hooklength_mm: float | None)
             "not be used in England and Wales (SI 1986/1992). Local byelaws and the fishery's rules come "
             "first.",
         )
+
+
+def _of_tackle(tied: Tied) -> Iterator[Finding]:
+    usual = HOOKS_FOR.get(class_of(tied.hook_bait))
+    if tied.hook_size is not None and usual is not None and not usual[0] <= tied.hook_size <= usual[1]:
+        too = "big" if tied.hook_size < usual[0] else "small"
+        yield Finding(
+            "hook_unusual_for_bait",
+            f"A {tied.hook_size} is {too} for {tied.hook_bait}: {usual[0]} to {usual[1]} is usual "
+            "(common practice, no source; numbers fall as hooks grow, and makers differ).",
+        )
+    if tied.elastic is not None and tied.biggest_expected_g is not None:
+        wanted = lightest_elastic(tied.biggest_expected_g)
+        if tied.elastic < wanted:
+            yield Finding(
+                "elastic_light",
+                f"For fish of {tied.biggest_expected_g:,} g an elastic of about size {wanted} or more is "
+                "usual (common practice, no source; sizes differ between makers).",
+            )

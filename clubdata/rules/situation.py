@@ -36,6 +36,7 @@ class Situation:
     tow: str = ""
     water_temperature_c: float | None = None
     clarity_cm: int | None = None
+    target: str = ""
     small_fish: bool | None = None
     fish_confident: bool | None = None
     peg_depth_cm: float | None = None
@@ -50,6 +51,7 @@ class Situation:
             "tow": self.tow or None,
             "water_temperature_c": self.water_temperature_c,
             "clarity_cm": self.clarity_cm,
+            "target": self.target or None,
             "small_fish": self.small_fish,
             "fish_confident": self.fish_confident,
         }

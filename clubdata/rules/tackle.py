@@ -30,6 +30,20 @@ SPLIT_SHOT_G: Final[Mapping[str, float]] = MappingProxyType(
 #: Lead of these weights may not be used for fishing in England and Wales (SI 1986/1992): heavier than the
 #: first, up to and with the second.
 LEAD_NOT_ALLOWED_G: Final = (0.06, 28.35)
+#: Hook sizes usual for a kind of bait, the bigger hook first (numbers fall as hooks grow).
+HOOKS_FOR: Final[Mapping[str, tuple[int, int]]] = MappingProxyType(
+    {
+        "maggot": (16, 22),
+        "caster": (16, 20),
+        "corn": (10, 16),
+        "worm": (8, 16),
+        "bread": (12, 20),
+        "pellet": (12, 18),
+    }
+)
+#: The heaviest fish, in grams, for which an elastic's size is usual: 9 serves to 4 or 5 lb, the others are
+#: from memory, unverified.
+_ELASTICS: Final = ((5, 700), (9, 2_270), (12, 4_000), (14, 7_000), (16, 10_000))
 CM_IN_AN_INCH: Final = 2.54
 CM_IN_A_FOOT: Final = 30.48
 
@@ -58,6 +72,11 @@ def is_lead_allowed(weight_g: float) -> bool:
     """Whether a weight of lead may be used in England and Wales; other metals may be of any weight."""
     above, up_to = LEAD_NOT_ALLOWED_G
     return weight_g <= above or weight_g > up_to
+
+
+def lightest_elastic(fish_g: float) -> int:
+    """The lightest elastic usual for fish of so many grams; sizes differ between makers."""
+    return next((size for size, most_g in _ELASTICS if fish_g <= most_g), 18)
 
 
 def strength_ratio(thinner_mm: float, thicker_mm: float) -> float:

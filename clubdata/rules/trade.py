@@ -43,6 +43,7 @@ FACTS: Final[Mapping[str, str]] = MappingProxyType(
         "water_temperature_c": "degC",
         "clarity_cm": "cm",
         "hook_bait": "",
+        "target": "",
         "small_fish": "",
         "fish_confident": "",
         "fish_expected": "",

@@ -1,5 +1,6 @@
 """A hand-in turned into the rows that it will become: everything looked up, everything checked."""
 
+import difflib
 import uuid
 from dataclasses import dataclass, field
 from datetime import date, datetime
@@ -11,9 +12,11 @@ from clubdata.errors import InvalidInput
 from clubdata.models import Match, Member, Outcome, Peg, SessionKind, Source, Water
 from clubdata.models.returns import MOST_HOURS, WITH_WEIGHT
 from clubdata.rules.units import Weighing, parse_weight
+from clubdata.rules.words import fold
 from clubdata.services.draft_parts import catch, check_sums, conditions, parts
 from clubdata.services.faults import Faults
 from clubdata.services.hand_ins import HandIn
+from clubdata.services.lexicon import NEAR_ENOUGH
 from clubdata.services.members import ENTERS_FOR_OTHERS, Membership
 from clubdata.services.said_weights import with_outcome
 from clubdata.services.waters import local_date
@@ -132,8 +135,17 @@ def _named(rows: QuerySet[Any], column: str, wanted: str, what: str) -> Any:
     except ValueError:
         found = rows.filter(**{column: text}).first() or rows.filter(**{f"{column}__iexact": text}).first()
     if found is None:
-        raise InvalidInput(f"'{text[:60]}' is not {what}.", code="unknown")
+        raise InvalidInput(f"'{text[:60]}' is not {what}{_nearest(rows, column, text)}.", code="unknown")
     return found
+
+
+def _nearest(rows: QuerySet[Any], column: str, text: str) -> str:
+    """'; the nearest is …', of a club's waters: of members and matches nothing is given away."""
+    if column != "name":
+        return ""
+    names = {fold(name): name for name in rows.order_by(column).values_list(column, flat=True)}
+    near = difflib.get_close_matches(fold(text)[:60], names, n=1, cutoff=NEAR_ENOUGH)
+    return f"; the nearest is '{names[near[0]]}'" if near else f"; known are {', '.join(names.values())}"
 
 
 # --- When, how long, how much -------------------------------------------------------------------------

@@ -228,6 +228,9 @@ def test_a_rig_is_reckoned_against_its_float(check: Ask) -> None:
         ({"hooklength_cm": 15}, "shot_on_the_hooklength"),
         ({"load_g": 1, "shot": [{"above_hook_cm": 30, "size": "BB"}]}, "lead_not_allowed"),
         ({"depth_cm": 40, "hooklength_cm": 40, "shot": []}, "hooklength_too_long"),
+        ({"hook_size": 22, "hook_bait": "sweetcorn"}, "hook_unusual_for_bait"),
+        ({"hook_size": 8, "hook_bait": "red maggot"}, "hook_unusual_for_bait"),
+        ({"elastic": 6, "biggest_expected_g": 2200}, "elastic_light"),
     ],
 )
 def test_what_is_wrong_with_a_rig_is_said(change: dict[str, Any], code: str, check: Ask) -> None:

@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 from rest_framework.test import APIClient
 
-from clubdata.models import Account, HookBait, Peg
+from clubdata.models import Account, HookBait, Peg, Species
 from clubdata.rules.trade import TradeRule, plain, standard_book
 from tests.factories import SmallClub, make_pegs, make_water, make_word
 
@@ -25,6 +25,7 @@ AUTUMN = {"month": 9}
 @pytest.fixture
 def ask(heron_small: SmallClub, client_for: ClientFor) -> Ask:
     make_word(HookBait, heron_small.club, "sweetcorn", "corn")
+    make_word(Species, heron_small.club, "mirror carp", group="carp")
     Peg.objects.update(depth_cm=round(5 * FOOT_CM))
     client = client_for(heron_small.account())
 
@@ -101,6 +102,13 @@ def test_a_hooklength_of_010_to_014_below_018_from_spring_to_the_first_frosts(mo
 
 def test_in_the_cold_months_the_hooklength_is_finer(ask: Ask) -> None:
     assert item(ask(month=1), "hooklength")["value"] < item(ask(month=9), "hooklength")["value"]
+
+
+def test_in_clear_water_it_is_finer_and_carp_want_a_heavier_elastic(ask: Ask) -> None:
+    assert item(ask(clarity_cm=150), "hooklength")["value"] == 0.10
+    assert item(ask(clarity_cm=40), "hooklength")["value"] == 0.12
+    assert item(ask(target="carp"), "elastic")["value"] > 9
+    assert item(ask(baits="caster"), "hook")["value"] == 18
 
 
 def test_number_nines_at_the_loop_a_hooklength_above_then_3_in_then_each_inch(ask: Ask) -> None:
@@ -266,7 +274,8 @@ SPEAKS: dict[str, dict[str, Any]] = {
     "more-bristle-for-heavy-bait": {"baits": "sweetcorn"}, "more-bristle-when-it-drags": {"tow": "slight"},
     "back-shot-in-drift": {"wind_force": 3}, "shorter-above-the-float-in-wind": {"wind_force": 5},
     "finer-hooklength-after-the-frosts": {"month": 12}, "hooklength-6-in": {"depth_cm": 300},
-    "wait-in-cold-water": {"water_temperature_c": 6},
+    "hook-18-for-caster": {"baits": "caster"}, "heavier-elastic-for-carp": {"target": "carp"},
+    "finer-hooklength-in-clear-water": {"clarity_cm": 150}, "wait-in-cold-water": {"water_temperature_c": 6},
 }  # fmt: skip
 
 

@@ -232,6 +232,17 @@ def test_another_clubs_things_are_unknown_even_by_uid(heron_small: SmallClub, ot
         membership(actor=other_club.account("secretary"), slug=heron_small.club.slug)
 
 
+def test_an_unknown_water_is_answered_with_the_nearest_known_one(heron_small: SmallClub) -> None:
+    for written, said in (
+        ("Heron Small Meer", "the nearest is 'Heron-Small Mere'"),
+        ("Lake Nowhere", "known are Heron-Small Brook, Heron-Small Mere"),
+    ):
+        with pytest.raises(InvalidInput) as refused:
+            give(heron_small, replace(WHOLE, water=written))
+        assert isinstance(refused.value, ManyInvalid)
+        assert said in refused.value.problems[0].message
+
+
 def test_the_other_waters_pegs_are_unknown_here(heron_small: SmallClub) -> None:
     peg = str(heron_small.brook_pegs["1"].uid)
     assert faults(heron_small, replace(WHOLE, peg=peg)) == {"peg": "unknown"}
