@@ -2,22 +2,17 @@
 
 A rule's conditions are facts compared with values, joined by 'and'; nothing in them is ever evaluated. What
 the standard book holds (`trade_book.json`) is common practice without a published source unless a record
-names one. A club may write a rule its own way (`clubdata.services.rule_book`).
+names one. `clubdata.rules.trade_records` reads
+them, and a club may write a rule its own way (`clubdata.services.rule_book`).
 """
 
-import json
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from enum import StrEnum
-from functools import cache
-from pathlib import Path
 from types import MappingProxyType
-from typing import Any, Final
-
-from clubdata.rules.described import Described
+from typing import Final
 
 COMMON_PRACTICE: Final = "common practice, no source"
-BOOK_FILE: Final = Path(__file__).with_name("trade_book.json")
 Value = str | float | bool
 Facts = Mapping[str, Value]
 
@@ -56,7 +51,7 @@ FACTS: Final[Mapping[str, str]] = MappingProxyType(
     }
 )
 #: Of those, what is a number; the rest are words, or yes and no.
-_NUMBERS: Final = frozenset(
+NUMBERS: Final = frozenset(
     {
         *("depth_cm", "month", "wind_force", "water_temperature_c", "clarity_cm"),
         *("minutes_without_sign", "missed_bites"),
@@ -85,8 +80,6 @@ TOPICS: Final = (
 )  # fmt: skip
 UNITS: Final = ("", "m", "cm", "mm", "g", "min", "grains", "maggots", "Beaufort", "degC")
 SURE: Final = ("usual", "weak", "one practice")
-_MOST_CONDITIONS: Final = 6
-_LARGEST: Final = 100_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -202,122 +195,3 @@ class RuleBook:
     def without(self, names: Iterable[str]) -> "RuleBook":
         left_out = set(names)
         return RuleBook({name: rule for name, rule in self.rules.items() if name not in left_out})
-
-
-@cache
-def standard_book() -> RuleBook:
-    """The book that every club begins with."""
-    records = Described(json.loads(BOOK_FILE.read_text(encoding="utf-8")), "trade_book").items()
-    return RuleBook({rule.name: rule for rule in map(read_rule, records)})
-
-
-def read_rule(record: Described) -> TradeRule:
-    """A rule from JSON. Raises `InvalidInput`, its field the place at fault."""
-    entries = record.fields(
-        required=("name", "topic", "advice", "reason"),
-        optional=(
-            *("when", "value", "low", "high", "unit", "size", "place", "bait", "uses", "minutes"),
-            *("dissent", "source", "sure"),
-        ),
-    )
-    texts = {"dissent": 400, "source": 200, "size": 4, "place": 10, "bait": 20}
-    values: dict[str, Any] = {
-        "name": entries["name"].text(most=60),
-        "topic": entries["topic"].one_of(TOPICS),
-        "advice": entries["advice"].text(most=400),
-        "reason": entries["reason"].text(most=400),
-        **{
-            name: entries[name].text(most=most, blank=True) for name, most in texts.items() if name in entries
-        },
-        **{name: _number(entries[name]) for name in ("low", "high", "minutes") if name in entries},
-    }
-    if "value" in entries:
-        values["value"] = _value(entries["value"])
-    if "uses" in entries:
-        values["uses"] = tuple(word.text(most=20) for word in entries["uses"].items())
-    if "unit" in entries:
-        values["unit"] = entries["unit"].one_of(UNITS)
-    if "sure" in entries:
-        values["sure"] = entries["sure"].one_of(SURE)
-    if "when" in entries:
-        conditions = entries["when"].items()
-        if len(conditions) > _MOST_CONDITIONS:
-            raise entries["when"].refusal(f"at most {_MOST_CONDITIONS} conditions are wanted")
-        values["conditions"] = tuple(map(_condition, conditions))
-    rule = TradeRule(**values)
-    if rule.low is not None and rule.high is not None and rule.low > rule.high:
-        raise entries["low"].refusal("a range begins below its end")
-    return rule
-
-
-def reworded(rule: TradeRule, record: Any) -> TradeRule:
-    """A club's own version of a rule, from JSON as `plain` gives it. Raises `InvalidInput`.
-
-    What kind of thing its value is stays: a number stays a number, a word a word.
-    """
-    given = dict(Described(record).mapping())
-    own = read_rule(
-        Described(
-            {**{key: item.value for key, item in given.items()}, "name": rule.name, "topic": rule.topic}
-        )
-    )
-    if isinstance(own.value, str) != isinstance(rule.value, str) or (own.value is None) != (
-        rule.value is None
-    ):
-        raise Described(own.value, "value").refusal("a value of the same kind as before is wanted")
-    return replace(own, unit=rule.unit, place=rule.place, bait=rule.bait, uses=rule.uses, edited=True)
-
-
-def plain(rule: TradeRule) -> dict[str, Any]:
-    """A rule as JSON values, as `read_rule` reads it."""
-    shown: dict[str, Any] = {
-        "name": rule.name,
-        "topic": rule.topic,
-        "when": [_plain_condition(condition) for condition in rule.conditions],
-        "advice": rule.advice,
-        "value": rule.value,
-        "low": rule.low,
-        "high": rule.high,
-        "unit": rule.unit,
-        "size": rule.size,
-        "place": rule.place,
-        "bait": rule.bait,
-        "uses": list(rule.uses),
-        "minutes": rule.minutes,
-        "reason": rule.reason,
-        "dissent": rule.dissent,
-        "source": rule.source,
-        "sure": rule.sure,
-    }
-    return shown
-
-
-def _plain_condition(condition: Condition) -> dict[str, Any]:
-    shown = {"fact": condition.fact, "is": condition.comparator.value, "value": condition.value}
-    return {**shown, "unit": condition.unit, "up_to": condition.up_to}
-
-
-def _condition(record: Described) -> Condition:
-    entries = record.fields(required=("fact", "is", "value"), optional=("unit", "up_to"))
-    fact = entries["fact"].one_of(tuple(FACTS))
-    comparator = Comparator(entries["is"].one_of(tuple(Comparator)))
-    if fact not in _NUMBERS and comparator not in {Comparator.IS, Comparator.IS_NOT}:
-        raise entries["is"].refusal("of a word one asks whether it is or is not")
-    if fact not in _NUMBERS:
-        return Condition(fact, comparator, _value(entries["value"]), FACTS[fact])
-    up_to = _number(entries["up_to"]) if "up_to" in entries else None
-    if (up_to is not None) != (comparator is Comparator.NOT_BETWEEN):
-        raise record.refusal("'up_to' goes with 'not_between', and only with it")
-    return Condition(fact, comparator, _number(entries["value"]), FACTS[fact], up_to)
-
-
-def _value(entry: Described) -> Value:
-    if isinstance(entry.value, bool):
-        return entry.value
-    if isinstance(entry.value, str):
-        return entry.text(most=40, blank=True)
-    return _number(entry)
-
-
-def _number(entry: Described) -> float:
-    return float(entry.number(lowest=-_LARGEST, highest=_LARGEST, places=3))

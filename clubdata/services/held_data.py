@@ -19,6 +19,7 @@ from clubdata.models import (
     Attendance,
     CatchLine,
     Club,
+    ClubRule,
     Conditions,
     Doubt,
     Invitation,
@@ -113,6 +114,7 @@ def _of_the_club(member: Member) -> dict[str, _Found]:
             ("uid", "settled_at", "settled_reason"),
         ),
         "attendance_noted": (Attendance.objects.filter(club=club, noted_by=by_them), ("uid", "noted_at")),
+        "rules_worded": (ClubRule.objects.filter(club=club, edited_by=by_them), ("name", "edited_at")),
         "jobs": (Job.objects.filter(club=club, requested_by=by_them), ("uid", "kind", "state", "created_at")),
     }
 

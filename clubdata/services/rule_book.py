@@ -9,7 +9,8 @@ from django.db import transaction
 from clubdata.errors import InvalidInput, NotFound
 from clubdata.models import Club, ClubRule, Role
 from clubdata.rules.described import Described
-from clubdata.rules.trade import RuleBook, TradeRule, plain, read_rule, reworded, standard_book
+from clubdata.rules.trade import RuleBook, TradeRule
+from clubdata.rules.trade_records import plain, read_rule, reworded, standard_book
 from clubdata.services.members import Membership
 
 KEEPS_THE_RULES: Final = frozenset({Role.ORGANISER, Role.SECRETARY})

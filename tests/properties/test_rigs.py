@@ -13,7 +13,8 @@ from clubdata.rules.rigs import Rig, Shot, settling, tapered
 from clubdata.rules.session_plan import APART_M, plan_session
 from clubdata.rules.situation import Ground, Kit, Situation, class_of
 from clubdata.rules.tackle import SPLIT_SHOT_G, shot_g, shot_of
-from clubdata.rules.trade import Value, standard_book
+from clubdata.rules.trade import Value
+from clubdata.rules.trade_records import standard_book
 from clubdata.rules.water_rules import WaterRules
 
 SIZES = st.sampled_from(list(SPLIT_SHOT_G))

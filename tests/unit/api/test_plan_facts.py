@@ -12,7 +12,8 @@ import pytest
 from rest_framework.test import APIClient
 
 from clubdata.models import Account, HookBait, Peg, Species
-from clubdata.rules.trade import TradeRule, plain, standard_book
+from clubdata.rules.trade import TradeRule
+from clubdata.rules.trade_records import plain, standard_book
 from tests.factories import SmallClub, make_pegs, make_water, make_word
 
 pytestmark = pytest.mark.django_db

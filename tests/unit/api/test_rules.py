@@ -7,7 +7,7 @@ import pytest
 from rest_framework.test import APIClient
 
 from clubdata.models import Account, ClubRule
-from clubdata.rules.trade import plain, standard_book
+from clubdata.rules.trade_records import plain, standard_book
 from tests.factories import SmallClub
 
 pytestmark = pytest.mark.django_db
