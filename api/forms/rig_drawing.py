@@ -15,7 +15,7 @@ from clubdata.rules.tackle import feet_and_inches
 _ABOVE_CM: Final = 30.0
 _BELOW_CM: Final = 10.0
 _LINE_X: Final = 24.0
-_STYLE: Final = (
+STYLE: Final = (
     "text{font-family:system-ui,sans-serif;fill:#1c2430}"
     ".line{stroke:#55606e;stroke-width:.5}.water{stroke:#2b6ca3;stroke-width:.6;stroke-dasharray:3 2}"
     ".bottom{stroke:#7a5a2f;stroke-width:1.2}.shot{fill:#1c2430}.float{fill:#8a3b00}.hook{fill:none;"
@@ -39,7 +39,7 @@ def draw_rig(rig: Rig, *, title: str, bait: str = "") -> str:
     words = escape(title)
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 {-_ABOVE_CM:g} {width:g} {height:g}" role="img" '
-        f'aria-label="{words}"><title>{words}</title><style>{_STYLE}</style>{"".join(drawn)}</svg>'
+        f'aria-label="{words}"><title>{words}</title><style>{STYLE}</style>{"".join(drawn)}</svg>'
     )
 
 

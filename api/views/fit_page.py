@@ -1,6 +1,5 @@
 """The page of a fit, to read, to print or to append to a report."""
 
-import hashlib
 import importlib
 import uuid
 from base64 import b64encode
@@ -18,6 +17,7 @@ from analytics.answers.fit_report import fit_report
 from api.forms.charts.base import Chart
 from api.forms.plain import plain
 from api.forms.width import Width
+from api.pages import page_policy
 from api.views.base import ClubView
 from api.views.fit_charts import fit_charts
 from api.views.fits import visible_fit
@@ -61,7 +61,7 @@ class FitPageView(ClubView):
             "printed_at": self.now,
         }
         response = HttpResponse(render_to_string("api/fit_page.html", content))
-        response["Content-Security-Policy"] = _policy(style)
+        response["Content-Security-Policy"] = page_policy(style)
         response["Cache-Control"] = "private"
         response["X-Content-Type-Options"] = "nosniff"
         return response
@@ -75,12 +75,3 @@ def _picture(chart: Chart) -> Picture:
         for width in (Width.PHONE, Width.PRINT)
     )
     return Picture(phone, page, plain(f"{chart.title}. {chart.sentences}"))
-
-
-def _policy(style: str) -> str:
-    """Nothing from outside, no script, and the page's own style alone."""
-    digest = b64encode(hashlib.sha256(style.encode()).digest()).decode()
-    return (
-        f"default-src 'none'; style-src 'sha256-{digest}'; img-src data:; base-uri 'none'; "
-        "form-action 'none'; frame-ancestors 'none'"
-    )

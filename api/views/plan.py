@@ -1,7 +1,7 @@
 """The session plan: as JSON, as a page that prints on one sheet, its rigs drawn, and what to do next."""
 
 import uuid
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any, ClassVar
 
 from django.http import HttpResponse
@@ -15,7 +15,7 @@ from rest_framework.response import Response
 
 from analytics.answers.plan import PlanQuestion, SessionPlan, plan_for, steps_for
 from analytics.answers.question import AdviceQuestion
-from api.forms.rig_drawing import draw_rig
+from api.forms.rig_drawing import STYLE, draw_rig
 from api.pages import page_policy
 from api.serializers.advice import hinting_at_separator
 from api.serializers.plan import (
@@ -127,7 +127,7 @@ class PlanPageView(_PlanView):
             "printed_at": self.now,
         }
         response = HttpResponse(render_to_string("api/plan_page.html", content))
-        response["Content-Security-Policy"] = page_policy(style, inline_style=True)
+        response["Content-Security-Policy"] = page_policy(style, STYLE)
         response["Cache-Control"] = "private, no-cache"
         return response
 
@@ -189,4 +189,4 @@ def _bait(found: SessionPlan) -> str:
 
 
 def _inline(rig: Rig, distance_m: float, found: SessionPlan) -> str:
-    return draw_rig(replace(rig), title=f"Rig for {distance_m:g} m", bait=_bait(found))
+    return draw_rig(rig, title=f"Rig for {distance_m:g} m", bait=_bait(found))

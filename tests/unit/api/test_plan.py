@@ -1,8 +1,10 @@
 """The plan keeps within kit, rules and safety; its page and drawings; and the rig as tied."""
 
 import re
+from base64 import b64encode
 from collections.abc import Callable
 from datetime import date
+from hashlib import sha256
 from itertools import pairwise
 from typing import Any
 from xml.etree import ElementTree as ET
@@ -184,6 +186,14 @@ def test_the_page_says_everything_and_needs_nothing_from_outside(ask: Ask) -> No
     for line in plan["lines"]:
         for item in line["items"]:
             assert item["says"].replace("'", "&#x27;") in page
+
+
+def test_the_policy_of_the_page_lets_in_the_styles_that_are_there_and_no_other(ask: Ask) -> None:
+    answer = ask("plan/page/")
+    styles = set(re.findall(r"<style>(.*?)</style>", answer.content.decode(), re.DOTALL))
+    digests = {f"'sha256-{b64encode(sha256(style.encode()).digest()).decode()}'" for style in styles}
+    allowed = re.search(r"style-src ([^;]*);", answer["Content-Security-Policy"])
+    assert allowed is not None and set(allowed.group(1).split()) == digests and len(digests) == 2
 
 
 def test_what_the_club_calls_a_bait_is_escaped_in_page_and_drawing(heron_small: SmallClub, ask: Ask) -> None:
