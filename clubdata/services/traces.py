@@ -76,8 +76,10 @@ def sessions_of(account: Account) -> models.QuerySet[Session]:
 
 def member_log(member: Member) -> models.QuerySet[LogEntry]:
     """What the books' own log says of a line of the book of members."""
-    kind = ContentType.objects.get_for_model(Member)
-    return LogEntry.objects.filter(content_type=kind, object_id=str(member.pk))
+    of = Member._meta
+    return LogEntry.objects.filter(
+        content_type__app_label=of.app_label, content_type__model=of.model_name, object_id=str(member.pk)
+    )
 
 
 def rewrite_log(model: type[models.Model], pk: int, *, shown: str) -> None:
