@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 from rest_framework.test import APIClient
 
-from clubdata.models import Account, Club, Match, Return, Role, SessionKind
+from clubdata.models import Account, Club, Match, Member, Return, Role, SessionKind
 from tests.factories import SmallClub, make_match, make_member, make_return
 
 pytestmark = pytest.mark.django_db
@@ -185,6 +185,23 @@ def test_the_organisers_own_result_takes_a_second_person(
     assert organiser.get(address).json()["weight"]["grams"] == 8618
     assert secretary.post(approve, REASON).status_code == 409
     assert secretary.get(f"{CLUB}amendments/").json()["results"] == []
+
+
+def test_what_waits_is_agreed_to_though_the_members_number_has_changed(
+    heron_small: SmallClub, client_for: ClientFor, member: APIClient
+) -> None:
+    address = _match_return(heron_small, "organiser")
+    organiser = client_for(heron_small.account("organiser"))
+    organiser.put(f"{CLUB}matches/{Match.objects.get().uid}/final/")
+    asked = amend(organiser, address, {"weight": "19-0"})
+    assert (asked.status_code, asked.json()["state"]) == (202, "awaiting")
+    assert organiser.get(address).json()["weight"]["grams"] == 2820
+    assert amend(organiser, address, {"weight": "20-0"}).status_code == 409
+    Member.objects.filter(pk=heron_small.organiser.pk).update(number="M-new")
+    secretary = client_for(heron_small.account("secretary"))
+    approve = f"{CLUB}amendments/{asked.json()['uid']}/approve/"
+    assert secretary.post(approve, REASON).status_code == 200
+    assert Return.objects.get().member.number == "M-new"
 
 
 def test_a_second_organiser_may_decline(heron_small: SmallClub, client_for: ClientFor) -> None:
