@@ -80,7 +80,10 @@ class RigQuery(PlanQuery):
 
 
 class SeenQuery(WhereQuery):
-    """What has happened so far; what is not said is not known."""
+    """What has happened so far, and what there is: of what is not said nothing is known, or it is there."""
+
+    baits = WordsField(help_text="The hook baits to hand, separated by ';'.")
+    feeds = WordsField(help_text="What there is to feed, separated by ';'.")
 
     hook_bait = serializers.ChoiceField(choices=["maggot", "corn", "caster", "worm", "bread"], required=False)
     minutes_without_sign = serializers.FloatField(required=False, min_value=0, max_value=1440)

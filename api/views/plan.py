@@ -32,6 +32,7 @@ from clubdata.errors import NotFound
 from clubdata.rules.plan_items import Item
 from clubdata.rules.rig_check import Tied, check_rig
 from clubdata.rules.rigs import Rig, Shot
+from clubdata.rules.session_plan import PlannedLine
 from clubdata.rules.situation import Kit
 from clubdata.services.waters import date_at_water
 
@@ -95,10 +96,9 @@ class RigDrawingView(_PlanView):
         """Drawn to scale."""
         found = self._plan()
         lines = () if found.plan is None else found.plan.lines
-        line = next((one for one in lines if one.place == self.parameters["place"] and one.rig), None)
-        if line is None or line.rig is None:
+        drawing = next((_drawn(one, found) for one in lines if one.place == self.parameters["place"]), "")
+        if not drawing:
             raise NotFound("This plan has no such rig.")
-        drawing = draw_rig(line.rig, title=f"Rig for {line.distance_m:g} m", bait=_bait(found))
         return HttpResponse(drawing, content_type="image/svg+xml")
 
 
@@ -114,10 +114,7 @@ class PlanPageView(_PlanView):
         style = render_to_string("api/plan_page.css")
         lines = () if found.plan is None else found.plan.lines
         # The drawing escapes whatever it is given.
-        drawn = [
-            (line, mark_safe(_inline(line.rig, line.distance_m, found)) if line.rig else "")  # noqa: S308
-            for line in lines
-        ]
+        drawn = [(line, mark_safe(_drawn(line, found))) for line in lines]  # noqa: S308
         content = {
             "club": self.who.club.name,
             "found": found,
@@ -183,10 +180,8 @@ def _rows(lines: list[tuple[Item, ...]]) -> list[Row]:
     return rows
 
 
-def _bait(found: SessionPlan) -> str:
+def _drawn(line: PlannedLine, found: SessionPlan) -> str:
+    """The line's rig as SVG; empty where it has none."""
     first = None if found.plan is None else found.plan.first_bait
-    return "" if first is None else str(first.value)
-
-
-def _inline(rig: Rig, distance_m: float, found: SessionPlan) -> str:
-    return draw_rig(rig, title=f"Rig for {distance_m:g} m", bait=_bait(found))
+    bait = "" if first is None else str(first.value)
+    return "" if line.rig is None else draw_rig(line.rig, title=f"Rig for {line.distance_m:g} m", bait=bait)

@@ -55,9 +55,8 @@ def feeding(book: RuleBook, ground: Ground, facts: Facts) -> tuple[tuple[Item, .
         # In the book's order, those that hold only here before those that hold anywhere.
         in_order = [rule for rule in book.of(topic) if rule in speaking]
         for rule in sorted(in_order, key=lambda rule: topic == "feed_again" and -len(rule.conditions)):
-            barred = [word for word in rule.uses if not ground.may_feed(word)]
-            if barred:
-                left_out.append(f"{rule.name}: no {' or '.join(barred)} here, or none in the box.")
+            if missing := ground.missing(rule):
+                left_out.append(f"{rule.name}: no {' or '.join(missing)} here, or none in the box.")
             else:
                 items.append(item_of((rule,), rule.advice))
     return tuple(items), tuple(left_out)

@@ -74,14 +74,15 @@ def plan_session(*, book: RuleBook, ground: Ground) -> Plan:
         next_bait=after,
         hooking=tuple(hooking),
         items=(*_rig_type(ground), *fed),
-        watch=book.of("change"),
+        watch=tuple(rule for rule in book.of("change") if not ground.missing(rule)),
         left_out=left_out,
     )
 
 
-def next_steps(*, book: RuleBook, facts: Facts) -> tuple[TradeRule, ...]:
+def next_steps(*, book: RuleBook, ground: Ground, seen: Facts) -> tuple[TradeRule, ...]:
     """What to do next, given what has happened so far: the more particular first, and who disagrees too."""
-    return book.speaking("change", facts)
+    speaking = book.speaking("change", {**ground.situation.facts(), **seen})
+    return tuple(rule for rule in speaking if not ground.missing(rule))
 
 
 def _rig_type(ground: Ground) -> list[Item]:

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from typing import Final
 
 from clubdata.rules.conventions import USUAL_FLOAT_LOADS_G
-from clubdata.rules.trade import Value
+from clubdata.rules.trade import TradeRule, Value
 from clubdata.rules.water_rules import WaterRules, is_among
 from clubdata.rules.words import fold
 
@@ -116,6 +116,11 @@ class Ground:
         if any(ingredient in fold(word) for word in barred):
             return False
         return self.kit.feeds is None or any(ingredient in fold(word) for word in self.kit.feeds)
+
+    def missing(self, rule: TradeRule) -> tuple[str, ...]:
+        """What a rule takes that may not be used here, or is not in the box."""
+        fed = tuple(word for word in rule.uses if not self.may_feed(word))
+        return fed if not rule.bait or self.baits_of(rule.bait) else (*fed, rule.bait)
 
     def baits_of(self, kind: str) -> tuple[str, ...]:
         """The club's names of one of `BAIT_CLASSES` that may be used here."""

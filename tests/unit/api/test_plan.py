@@ -92,6 +92,8 @@ def test_the_waters_rules_limit_it(heron_small: SmallClub, ask: Ask) -> None:
     said = " ".join(one["says"] for one in plan["items"])
     assert "ball" not in said and "maggots" not in said
     assert any("ball-breaks-half-way" in words for words in plan["left_out"])
+    assert not any("ball" in one["advice"] for one in plan["watch"])
+    assert "maggot" not in ask().json()["headline"]
     Water.objects.filter(pk=heron_small.mere.pk).update(rules={"methods_not_allowed": ["pole"]})
     assert ask().json()["no_plan"]["code"] == "pole_not_allowed"
 
@@ -108,6 +110,25 @@ def test_the_kit_limits_it(ask: Ask) -> None:
     assert plan["lines"][0]["rig"]["load_g"] == 0.75
     assert plan["first_bait"]["value"] == "caster" and plan["next_bait"] is None
     assert "ball" not in " ".join(one["says"] for one in plan["items"])
+
+
+def test_the_kit_is_understood_in_any_of_the_clubs_spellings(ask: Ask) -> None:
+    assert ask(baits="REDS").json()["plan"]["first_bait"]["value"] == "red maggot"
+
+
+def test_no_change_is_to_what_may_not_be_used_or_is_not_there(heron_small: SmallClub, ask: Ask) -> None:
+    def steps(**given: Any) -> set[str]:
+        return {one["name"] for one in ask("plan/next/", **given).json()["steps"]}
+
+    pestered, quiet = {"small_fish": True}, {"minutes_without_sign": 5, "fish_expected": True}
+    assert "small-fish-change-bait" in steps(**pestered) and "no-sign-feed" in steps(**quiet)
+    assert "small-fish-change-bait" not in steps(baits="caster", **pestered)
+    assert "no-sign-feed" not in steps(feeds="pellet", **quiet)
+    rules = {"hook_baits_not_allowed": ["sweetcorn"], "feeds_not_allowed": ["groundbait"]}
+    Water.objects.filter(pk=heron_small.mere.pk).update(rules=rules)
+    assert not {"small-fish-change-bait", "no-sign-feed"} & steps(**pestered, **quiet)
+    plan = ask().json()["plan"]
+    assert not {"small-fish-change-bait", "no-sign-feed"} & {one["name"] for one in plan["watch"]}
 
 
 def test_a_hooklength_no_finer_than_the_main_line_is_not_tied(ask: Ask) -> None:
