@@ -7,7 +7,8 @@ from functools import wraps
 from typing import Any
 
 from django.core.files.uploadedfile import UploadedFile
-from django.http import QueryDict
+from django.http import HttpResponse, QueryDict
+from django.http.response import HttpResponseBase
 from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -22,18 +23,20 @@ MARK = "takes_idempotency_key"
 Post = Callable[..., Response]
 
 
-def answered_once(post: Post) -> Post:
+def answered_once(post: Post) -> Callable[..., HttpResponseBase]:
     """A POST that may be sent again under one key: the work is done once, and the answer is the same."""
 
     @wraps(post)
-    def answered(view: Any, request: Request, **path: Any) -> Response:
+    def answered(view: Any, request: Request, **path: Any) -> HttpResponseBase:
         key = key_of(request)
         if key is None:
             return post(view, request, **path)
         who = member_of(request)
         keyed = Keyed(who.account, who.club, key, _fingerprint(request))
         reply = answer_once(keyed=keyed, now=view.now, work=lambda: _kept_form(post(view, request, **path)))
-        return Response(json.loads(reply.body), status=reply.status, headers=reply.headers)
+        return HttpResponse(
+            reply.body, status=reply.status, headers=reply.headers, content_type="application/json"
+        )
 
     setattr(answered, MARK, True)
     return answered

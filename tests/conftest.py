@@ -9,6 +9,7 @@ from rest_framework.test import APIClient
 
 from clubdata.models import Account
 from clubdata.services.accounts import issue_token
+from clubdata.services.grounds import forget_grounds
 from clubdata.services.lexicon import forget_lexicons
 from tests.factories import SmallClub, make_small_club
 from tests.modules import little_clubs_serve
@@ -26,9 +27,10 @@ def fits_of_little_clubs_serve(request: pytest.FixtureRequest) -> Iterator[None]
 
 
 @pytest.fixture(autouse=True)
-def words_are_read_anew() -> None:
-    """Clubs of tests have the same public ids and write their words past the services."""
+def places_and_words_are_read_anew() -> None:
+    """Clubs of tests have the same public ids and write their places past the services."""
     forget_lexicons()
+    forget_grounds()
 
 
 @pytest.fixture

@@ -20,9 +20,11 @@ _AS_THEY_ARE: dict[type, type] = {
 
 
 class _Shown(NamedTuple):
-    """A field, the attribute of the record that it shows, if it is one, and the type shown as it is."""
+    """A field, and where its value is: the serializer's own method, or the attribute of the record that it
+    shows, if it is one; and the type shown as it is."""
 
     name: str
+    method: str
     attribute: str | None
     as_it_is: type | None
     field: serializers.Field[Any, Any, Any, Any]
@@ -35,7 +37,10 @@ class OutputSerializer(serializers.Serializer[Any]):
     def to_representation(self, instance: Any) -> dict[str, Any]:
         by_name = isinstance(instance, Mapping)
         shown: dict[str, Any] = {}
-        for name, attribute, as_it_is, field in self._shown:
+        for name, method, attribute, as_it_is, field in self._shown:
+            if method:
+                shown[name] = getattr(self, method)(instance)
+                continue
             try:
                 value = instance[attribute] if by_name else getattr(instance, attribute)  # type: ignore[arg-type]
             except (AttributeError, KeyError, TypeError):
@@ -52,9 +57,17 @@ class OutputSerializer(serializers.Serializer[Any]):
 
     @cached_property
     def _shown(self) -> tuple[_Shown, ...]:
+        """The fields of the one shape, unless one of them may look for the context of this answer."""
+        shape = self.shape()
+        own = any(_may_look_for_context(field) for field in shape.fields.values())
+        return self._own_shown if own else shape._own_shown
+
+    @cached_property
+    def _own_shown(self) -> tuple[_Shown, ...]:
         return tuple(
             _Shown(
                 str(name),
+                str(field.method_name) if isinstance(field, serializers.SerializerMethodField) else "",
                 field.source_attrs[0] if len(field.source_attrs) == 1 else None,
                 _AS_THEY_ARE.get(type(field)),
                 field,
@@ -68,6 +81,19 @@ class OutputSerializer(serializers.Serializer[Any]):
     def shape(cls) -> Self:
         """One of its kind for all answers, without context: building its fields costs more than their use."""
         return cls()
+
+
+def _may_look_for_context(field: Any) -> bool:
+    """Whether it is a serializer, or a list of them, with methods of its own somewhere."""
+    inner = getattr(field, "child", field)
+    if not isinstance(inner, serializers.BaseSerializer):
+        return False
+    if type(inner).to_representation is not OutputSerializer.to_representation:
+        return True
+    fields = inner.fields.values()  # type: ignore[attr-defined]
+    return any(
+        isinstance(one, serializers.SerializerMethodField) or _may_look_for_context(one) for one in fields
+    )
 
 
 class StrictSerializer(serializers.Serializer[Any]):

@@ -88,7 +88,7 @@ class ReturnDetailView(ClubView):
         full = sees_in_full(self.who, session)
         day = getattr(session, "conditions", None)
         filled = 0 if day is None else len(day.filled)
-        doubts = open_doubts(session).count() if full else 0
+        doubts = len(open_doubts(session)) if full else 0
         return etag_of(
             session.version, self.who.club.places_revision, "full" if full else "part", filled, doubts
         )

@@ -1,7 +1,7 @@
 """What every record shares: a public id, its club, and the constraint that keeps the two together."""
 
 import uuid
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Any, Self
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
@@ -120,6 +120,13 @@ class ClubRecord(Identified):
 
     class Meta:
         abstract = True
+
+
+def remember(row: Any, related: str, rows: Sequence[models.Model]) -> None:
+    """Let `row.<related>.all()` give what was just written, as if `prefetch_related` had read it."""
+    known = getattr(row, related).all()
+    known._result_cache, known._prefetch_done = list(rows), True
+    row._prefetched_objects_cache = {**getattr(row, "_prefetched_objects_cache", {}), related: known}
 
 
 def unique_within_club(table: str) -> models.UniqueConstraint:

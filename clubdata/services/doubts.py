@@ -159,10 +159,9 @@ def find_doubt(who: Membership, uid: uuid.UUID) -> Doubt:
     return found
 
 
-def open_doubts(session: Return) -> QuerySet[Doubt]:
+def open_doubts(session: Return) -> list[Doubt]:
     """What is to be looked at of a return, the oldest first."""
-    found: QuerySet[Doubt] = Doubt.objects.filter(session=session, state__in=OPEN)
-    return found.order_by("id")
+    return sorted((doubt for doubt in session.doubts.all() if doubt.state in OPEN), key=lambda one: one.pk)
 
 
 def doubted_returns(club_id: int) -> QuerySet[Doubt, Any]:

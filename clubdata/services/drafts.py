@@ -15,6 +15,7 @@ from clubdata.rules.units import Weighing, parse_weight
 from clubdata.rules.words import fold
 from clubdata.services.draft_parts import catch, check_sums, conditions, parts
 from clubdata.services.faults import Faults
+from clubdata.services.grounds import Grounds, Named, known_grounds
 from clubdata.services.hand_ins import HandIn
 from clubdata.services.lexicon import NEAR_ENOUGH
 from clubdata.services.members import ENTERS_FOR_OTHERS, Membership
@@ -82,22 +83,36 @@ def _place(who: Membership, data: HandIn, of: Member | None, faults: Faults) -> 
     found: dict[str, Any] = {"member": who.member, "water": None, "peg": None, "match": None}
     with faults.at("member"):
         found["member"] = _member(who, data.member, of)
+    grounds = known_grounds(who.club)
     with faults.at("water"):
-        found["water"] = _named(
-            Water.objects.filter(club=who.club), "name", data.water, "a water of the club"
-        )
+        found["water"] = _water(grounds.waters, data.water.strip())
     if found["water"] is None:
         return found
-    found["water"].club = who.club
     if data.peg:
         with faults.at("peg"):
-            pegs = Peg.objects.filter(club=who.club, water=found["water"])
-            found["peg"] = _named(pegs, "label", data.peg, f"a peg of {found['water'].name}")
+            found["peg"] = _peg(grounds, found["water"], data.peg.strip())
     elif data.outcome != Outcome.DID_NOT_FISH and not data.roved:
         faults.add("peg", "required", "Say which peg was fished, or that you roved.")
     if data.match:
         with faults.at("match"):
             found["match"] = _match(who, data, found["water"])
+    return found
+
+
+def _water(waters: Named[Water], text: str) -> Water:
+    found = waters.find(text)
+    if found is None:
+        names = {fold(name): name for name in waters.words}
+        near = difflib.get_close_matches(fold(text)[:60], names, n=1, cutoff=NEAR_ENOUGH)
+        known = f"; the nearest is '{names[near[0]]}'" if near else f"; known are {', '.join(waters.words)}"
+        raise _unknown(text, f"a water of the club{known}")
+    return found
+
+
+def _peg(grounds: Grounds, water: Water, text: str) -> Peg:
+    found = grounds.pegs_of(water).find(text)
+    if found is None:
+        raise _unknown(text, f"a peg of {water.name}")
     return found
 
 
@@ -135,17 +150,13 @@ def _named(rows: QuerySet[Any], column: str, wanted: str, what: str) -> Any:
     except ValueError:
         found = rows.filter(**{column: text}).first() or rows.filter(**{f"{column}__iexact": text}).first()
     if found is None:
-        raise InvalidInput(f"'{text[:60]}' is not {what}{_nearest(rows, column, text)}.", code="unknown")
+        # Of members and matches nothing is given away, not even the nearest.
+        raise _unknown(text, what)
     return found
 
 
-def _nearest(rows: QuerySet[Any], column: str, text: str) -> str:
-    """'; the nearest is …', of a club's waters: of members and matches nothing is given away."""
-    if column != "name":
-        return ""
-    names = {fold(name): name for name in rows.order_by(column).values_list(column, flat=True)}
-    near = difflib.get_close_matches(fold(text)[:60], names, n=1, cutoff=NEAR_ENOUGH)
-    return f"; the nearest is '{names[near[0]]}'" if near else f"; known are {', '.join(names.values())}"
+def _unknown(text: str, what: str) -> InvalidInput:
+    return InvalidInput(f"'{text[:60]}' is not {what}.", code="unknown")
 
 
 # --- When, how long, how much -------------------------------------------------------------------------

@@ -31,11 +31,15 @@ PLURALS = {
 
 @dataclass(frozen=True, slots=True)
 class Lexicon:
-    """The entries of one kind: every folded spelling, name and uid to the entry's id; and names to show."""
+    """The entries of one kind: every folded spelling, name and uid to the entry's id; and names to show.
+
+    `entries` are the rows themselves by their ids, to read only.
+    """
 
     kind: str
     ids: dict[str, int] = field(default_factory=dict)
     names: dict[str, str] = field(default_factory=dict)
+    entries: dict[int, Any] = field(default_factory=dict)
 
     def find(self, word: str) -> int:
         """The entry's id. Raises `InvalidInput` that names the nearest known word."""
@@ -58,12 +62,12 @@ class Lexicon:
 
 
 def read_lexicon(*, club: Club, kind: str) -> Lexicon:
-    """The club's entries of a kind of `KINDS`, in one query."""
+    """The club's entries of a kind of `KINDS`, in two queries."""
     lexicon = Lexicon(kind)
-    rows = KINDS[kind].objects.filter(club=club).values_list("id", "uid", "name", "spellings__folded")
-    for entry_id, uid, name, spelling in rows.order_by("id"):
-        lexicon.add(name, entry_id, [spelling] if spelling else [])
-        lexicon.ids[str(uid)] = entry_id
+    for entry in KINDS[kind].objects.filter(club=club).order_by("id").prefetch_related("spellings"):
+        lexicon.add(entry.name, entry.pk, [spelling.folded for spelling in entry.spellings.all()])
+        lexicon.ids[str(entry.uid)] = entry.pk
+        lexicon.entries[entry.pk] = entry
     return lexicon
 
 

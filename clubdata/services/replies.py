@@ -5,6 +5,7 @@ refused, and so is one whose first request is still being worked on. Key, work a
 a request that fails or is cut off leaves nothing, and its key is free again.
 """
 
+import json
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -50,18 +51,15 @@ def answer_once(*, keyed: Keyed, now: datetime, work: Callable[[], Reply]) -> Re
     Raises `KeyReused` when the key stands for another request, `Conflict` while the first is worked on, and
     whatever `work` raises.
     """
-    kept = _kept(keyed)
-    if kept is not None:
-        return kept
     try:
         with transaction.atomic():
-            row = _take(keyed, now)
+            taken = _take(keyed, now)
             reply = work()
-            row.status, row.headers, row.body = reply.status, reply.headers, reply.body
-            row.save(update_fields=["status", "headers", "body"])
+            with connection.cursor() as cursor:
+                cursor.execute(_KEEP, (reply.status, json.dumps(reply.headers), reply.body, taken))
             return reply
     except IntegrityError:
-        # The other of two at once was first; or the fault is the work's own.
+        # Another was first, long ago or just now; or the fault is the work's own.
         kept = _kept(keyed)
         if kept is None:
             raise
@@ -77,18 +75,12 @@ def _kept(keyed: Keyed) -> Reply | None:
     return Reply(status=row.status or 0, body=row.body, headers=row.headers)
 
 
-def _take(keyed: Keyed, now: datetime) -> StoredReply:
-    """The key's row. A second request waits here until the first has ended, but not for ever."""
+def _take(keyed: Keyed, now: datetime) -> int:
+    """The key of the row that is this key's. A second request waits here until the first has ended, but not
+    for ever."""
+    take = _taken_at_once if connection.vendor == "postgresql" else _taken
     try:
-        with _waiting_at_most(LONGEST_WAIT_S):
-            _before_any_erasure(keyed.club)
-            return StoredReply.objects.create(
-                account=keyed.account,
-                club=keyed.club,
-                key=keyed.key,
-                fingerprint=keyed.fingerprint,
-                created_at=now,
-            )
+        return take(keyed, now)
     except OperationalError:
         raise Conflict(
             "The first request with this key is still being worked on: send it again in a while.",
@@ -96,33 +88,39 @@ def _take(keyed: Keyed, now: datetime) -> StoredReply:
         ) from None
 
 
-def _before_any_erasure(club: Club) -> None:
-    """Wait for an erasure that is under way, and let none begin before this answer is kept.
+def _taken(keyed: Keyed, now: datetime) -> int:
+    row = StoredReply.objects.create(
+        account=keyed.account,
+        club=keyed.club,
+        key=keyed.key,
+        fingerprint=keyed.fingerprint,
+        created_at=now,
+    )
+    return int(row.pk)
 
-    It could keep the name of whom the erasure has just taken out of all answers that it saw. Anybody else's
-    work goes on: of the club's row only the key is held. SQLite writes one after another anyway.
-    """
-    if connection.vendor == "postgresql":
-        with connection.cursor() as cursor:
-            table = connection.ops.quote_name(Club._meta.db_table)
-            cursor.execute(f"SELECT 1 FROM {table} WHERE id = %s FOR KEY SHARE", [club.pk])  # noqa: S608
+
+# In plain SQL and one round trip each: every request with a key makes them. The wait is bounded before anything is waited for,
+# since each step takes what the one before has found, and is not any more for the work that follows.
+#
+# An erasure that is under way is waited for, and none begins before this answer is kept: the answer could
+# keep the name of whom the erasure has just taken out of all answers that it saw. Anybody else's work goes
+# on: of the club's row only the key is held. (SQLite writes one after another, and bounds the wait itself.)
+_TAKE = """
+WITH bounded AS MATERIALIZED (SELECT set_config('lock_timeout', %s, true)),
+held AS MATERIALIZED (
+    SELECT club.id FROM clubdata_club club, bounded WHERE club.id = %s FOR KEY SHARE OF club
+),
+taken AS (
+    INSERT INTO clubdata_storedreply (account_id, club_id, key, fingerprint, created_at, headers, body)
+    SELECT %s, held.id, %s, %s, %s, '{}'::jsonb, '' FROM held RETURNING id
+)
+SELECT taken.id, set_config('lock_timeout', '0', true) FROM taken
+"""
+_KEEP = "UPDATE clubdata_storedreply SET status = %s, headers = %s, body = %s WHERE id = %s"
 
 
-class _waiting_at_most:  # noqa: N801 - reads as a clause
-    """Bounds the wait for another transaction's row; SQLite has a bound of its own."""
-
-    def __init__(self, seconds: int) -> None:
-        self.seconds = seconds
-
-    def __enter__(self) -> None:
-        self._set(f"{self.seconds}s")
-
-    def __exit__(self, kind: object, *_: object) -> None:
-        if kind is None:  # else the transaction is over
-            self._set("0")
-
-    @staticmethod
-    def _set(value: str) -> None:
-        if connection.vendor == "postgresql":
-            with connection.cursor() as cursor:
-                cursor.execute("SELECT set_config('lock_timeout', %s, true)", [value])
+def _taken_at_once(keyed: Keyed, now: datetime) -> int:
+    told = (f"{LONGEST_WAIT_S}s", keyed.club.pk, keyed.account.pk, keyed.key, keyed.fingerprint, now)
+    with connection.cursor() as cursor:
+        cursor.execute(_TAKE, told)
+        return int(cursor.fetchone()[0])

@@ -8,8 +8,9 @@ A club's returns are nothing to anybody outside it, and to a member who has left
 """
 
 import uuid
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import datetime
+from itertools import product
 from typing import Any
 
 from django.db import IntegrityError, transaction
@@ -26,15 +27,19 @@ from clubdata.models import (
     SessionPart,
     Source,
 )
+from clubdata.models.base import remember
 from clubdata.models.clubs import LocalToday
 from clubdata.rules.cautions import Caution
 from clubdata.rules.sky import Sky, sky_for
 from clubdata.services.doubts import look_at_new
+from clubdata.services.draft_parts import PART_WORDS
 from clubdata.services.drafts import Draft, draft
+from clubdata.services.grounds import known_grounds
 from clubdata.services.hand_ins import CatchInput, ConditionsInput, HandIn, PartInput
+from clubdata.services.lexicon import known_lexicon
 from clubdata.services.matches import require_open
 from clubdata.services.members import Membership
-from clubdata.services.waters import hazard_cautions, standing_hazards, zone_of
+from clubdata.services.waters import hazard_cautions, zone_of
 
 __all__ = [
     "CatchInput",
@@ -69,7 +74,8 @@ def hand_in(*, who: Membership, now: datetime, data: HandIn) -> Return:
     if data.uid is not None and _is_kept(data.uid):
         return _replay(who, data.uid, made)
     try:
-        with transaction.atomic():
+        # Without a uid of the sender's nothing can be there already, to be read after a failure.
+        with transaction.atomic(savepoint=data.uid is not None):
             return keep(who=who, now=now, drafted=[(data, made)])[0]
     except IntegrityError:
         # The same return sent twice at once: the other request was first.
@@ -90,34 +96,51 @@ def keep(*, who: Membership, now: datetime, drafted: Sequence[tuple[HandIn, Draf
     is taken.
     """
     fixed = {"club": who.club, "entered_by": who.account, "entered_at": now}
-    rows: list[Return] = Return.objects.bulk_create(
+    rows: list[Return] = Return.with_removed.bulk_create(
         Return(**fixed, **({"uid": data.uid} if data.uid else {}), **made.session) for data, made in drafted
     )
-    whole = [(row, made) for row, (_, made) in zip(rows, drafted, strict=True)]
-    SessionPart.objects.bulk_create(
+    for row, (_, made) in zip(rows, drafted, strict=True):
+        for name, place in made.place.items():
+            setattr(row, name, place)
+    _keep_children(who, list(zip(rows, (made for _, made in drafted), strict=True)))
+    _remember_all(rows, "doubts", look_at_new(sessions=rows, now=now))
+    # Last: until the end of the transaction the club's other hand-ins wait here.
+    who.club.raise_revision()
+    return rows
+
+
+def _keep_children(who: Membership, whole: Sequence[tuple[Return, Draft]]) -> None:
+    """Write them, and let each return have them as if it had been read with them."""
+    parts: list[Any] = SessionPart.objects.bulk_create(
         SessionPart(club=who.club, session=row, **columns) for row, made in whole for columns in made.parts
     )
-    CatchLine.objects.bulk_create(
+    for part, (name, kind) in product(parts, PART_WORDS.items()):
+        if entry_id := getattr(part, f"{name}_id"):
+            setattr(part, name, known_lexicon(club=who.club, kind=kind).entries[entry_id])
+    catch: list[Any] = CatchLine.objects.bulk_create(
         CatchLine(club=who.club, session=row, **columns) for row, made in whole for columns in made.catch
     )
+    for line in catch:
+        line.species = known_lexicon(club=who.club, kind="species").entries[line.species_id]
+    for row, made in whole:
+        if made.conditions is None:
+            Return._meta.get_field("conditions").set_cached_value(row, None)
     Conditions.objects.bulk_create(
         Conditions(club=who.club, session=row, **made.conditions)
         for row, made in whole
         if made.conditions is not None
     )
-    # Read anew: times and figures as they are kept.
-    stored = with_spells_and_catch(Return.objects.select_related("conditions")).in_bulk(
-        [row.pk for row in rows]
-    )
-    for row, made in whole:
-        kept = stored[row.pk]
-        kept.club, kept.entered_by = who.club, who.account
-        for name, place in made.place.items():
-            setattr(kept, name, place)
-    kept_rows = [stored[row.pk] for row in rows]
-    look_at_new(sessions=kept_rows, now=now)
-    who.club.raise_revision()
-    return kept_rows
+    rows = [row for row, _ in whole]
+    _remember_all(rows, "parts", parts)
+    _remember_all(rows, "catch_lines", catch)
+
+
+def _remember_all(sessions: Iterable[Return], related: str, rows: Iterable[Any]) -> None:
+    of: dict[int, list[Any]] = {}
+    for row in rows:
+        of.setdefault(row.session_id, []).append(row)
+    for session in sessions:
+        remember(session, related, of.get(session.pk, []))
 
 
 def _replay(who: Membership, uid: uuid.UUID, made: Draft) -> Return:
@@ -194,7 +217,7 @@ def with_children(returns: QuerySet[Return]) -> QuerySet[Return]:
 
 def with_spells_and_catch(returns: QuerySet[Return]) -> QuerySet[Return]:
     parts = SessionPart.objects.select_related("method", "hook_bait", "feed", "rig_type")
-    catch = CatchLine.objects.select_related("species").order_by("species__name")
+    catch = CatchLine.objects.select_related("species").order_by("pk")
     return returns.prefetch_related(
         Prefetch("parts", parts.order_by("part_order")), Prefetch("catch_lines", catch)
     )
@@ -220,10 +243,8 @@ def cautions_of(session: Return) -> list[Caution]:
     """What the hazards that stood at the return's peg on its day call for."""
     if session.peg_id is None:
         return []
-    kinds = standing_hazards(session.fished_on).filter(peg_id=session.peg_id, club_id=session.club_id)
-    return hazard_cautions(
-        water=session.water, hazards=kinds.values_list("kind", flat=True), on=session.fished_on
-    )
+    kinds = known_grounds(session.club).hazards_at(session.peg_id, session.fished_on)
+    return hazard_cautions(water=session.water, hazards=kinds, on=session.fished_on) if kinds else []
 
 
 def sky_of(session: Return) -> Sky:

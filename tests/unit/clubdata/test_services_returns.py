@@ -7,6 +7,7 @@ from decimal import Decimal
 from typing import Any
 
 import pytest
+from django.db import transaction
 
 from clubdata.errors import Conflict, InvalidInput, NotFound
 from clubdata.models import CatchLine, Club, Conditions, Outcome, Return, Role, SessionKind, SessionPart
@@ -206,6 +207,8 @@ def test_the_day_is_the_waters_own(heron_small: SmallClub) -> None:
     assert give(heron_small, replace(WHOLE, fished_on=date(2024, 6, 15)), now=late).pk
     heron_small.mere.time_zone = "America/New_York"
     heron_small.mere.save()
+    heron_small.club.raise_places_revision()
+    heron_small.club.refresh_from_db()
     with pytest.raises(InvalidInput, match="has not come yet"):
         give(heron_small, replace(WHOLE, fished_on=date(2024, 6, 15)), now=late)
 
@@ -324,7 +327,7 @@ def test_nothing_is_half_saved(heron_small: SmallClub, monkeypatch: pytest.Monke
         raise RuntimeError("the last write fails")
 
     monkeypatch.setattr(Conditions.objects, "bulk_create", break_down)
-    with pytest.raises(RuntimeError):
+    with pytest.raises(RuntimeError), transaction.atomic():
         give(heron_small)
     assert not Return.objects.exists() and not SessionPart.objects.exists()
 
