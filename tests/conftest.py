@@ -10,7 +10,7 @@ from rest_framework.test import APIClient
 from clubdata.models import Account
 from clubdata.services.accounts import issue_token
 from clubdata.services.grounds import forget_grounds
-from clubdata.services.lexicon import forget_lexicons
+from clubdata.services.lexicon import forget_words
 from tests.factories import SmallClub, make_small_club
 from tests.modules import little_clubs_serve
 from tests.simulation.once import steady_ids
@@ -29,7 +29,7 @@ def fits_of_little_clubs_serve(request: pytest.FixtureRequest) -> Iterator[None]
 @pytest.fixture(autouse=True)
 def places_and_words_are_read_anew() -> None:
     """Clubs of tests have the same public ids and write their places past the services."""
-    forget_lexicons()
+    forget_words()
     forget_grounds()
 
 

@@ -196,11 +196,11 @@ class ReturnDetailSerializer(ReturnSerializer):
 
     @extend_schema_field(CautionSerializer(many=True))
     def get_cautions(self, session: Return) -> Any:
-        return CautionSerializer(cautions_of(session), many=True).data
+        return CautionSerializer.shown(cautions_of(session))
 
     @extend_schema_field(QuestionSerializer(many=True))
     def get_doubts(self, session: Return) -> Any:
-        return QuestionSerializer(open_doubts(session) if self._in_full(session) else [], many=True).data
+        return QuestionSerializer.shown(open_doubts(session) if self._in_full(session) else [])
 
 
 class ReturnQuery(PageQuery):

@@ -1,6 +1,6 @@
 """Shapes that several nouns share: strict input, pages, weights, and the short form of a named thing."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from functools import cache
 from typing import Any, NamedTuple, Self
 
@@ -81,6 +81,12 @@ class OutputSerializer(serializers.Serializer[Any]):
     def shape(cls) -> Self:
         """One of its kind for all answers, without context: building its fields costs more than their use."""
         return cls()
+
+    @classmethod
+    def shown(cls, rows: Iterable[Any]) -> list[dict[str, Any]]:
+        """Each of them as that one shows it."""
+        shape = cls.shape()
+        return [shape.to_representation(row) for row in rows]
 
 
 def _may_look_for_context(field: Any) -> bool:

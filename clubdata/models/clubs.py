@@ -1,6 +1,9 @@
 """Who is who: clubs, their members and roles, and the accounts and tokens that sign in."""
 
 import hashlib
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
 from datetime import datetime
 from typing import Any
 
@@ -73,7 +76,11 @@ class Club(Identified):
 
     def raise_revision(self) -> None:
         """Add one in the database, so that two writers at once count as two."""
-        self._raise("revision")
+        waiting = _raised_at_the_end.get()
+        if waiting is None:
+            self._raise("revision")
+        else:
+            waiting[self.pk] = self
 
     def raise_places_revision(self) -> None:
         """The same for what is known of waters, pegs, hazards and words."""
@@ -84,6 +91,23 @@ class Club(Identified):
         with connection.cursor() as cursor:
             table, name = map(connection.ops.quote_name, (self._meta.db_table, column))
             cursor.execute(f"UPDATE {table} SET {name} = {name} + 1 WHERE id = %s", [self.pk])  # noqa: S608
+
+
+_raised_at_the_end: ContextVar[dict[int, Club] | None] = ContextVar("raised_at_the_end", default=None)
+
+
+@contextmanager
+def revisions_raised_at_the_end() -> Iterator[None]:
+    """Within a transaction: others wait for the club's row from when it is raised until the commit, so raise
+    it last."""
+    waiting: dict[int, Club] = {}
+    token = _raised_at_the_end.set(waiting)
+    try:
+        yield
+    finally:
+        _raised_at_the_end.reset(token)
+    for club in waiting.values():
+        club.raise_revision()
 
 
 class Role(models.TextChoices):

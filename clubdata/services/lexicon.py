@@ -31,15 +31,11 @@ PLURALS = {
 
 @dataclass(frozen=True, slots=True)
 class Lexicon:
-    """The entries of one kind: every folded spelling, name and uid to the entry's id; and names to show.
-
-    `entries` are the rows themselves by their ids, to read only.
-    """
+    """The entries of one kind: every folded spelling, name and uid to the entry's id; and names to show."""
 
     kind: str
     ids: dict[str, int] = field(default_factory=dict)
     names: dict[str, str] = field(default_factory=dict)
-    entries: dict[int, Any] = field(default_factory=dict)
 
     def find(self, word: str) -> int:
         """The entry's id. Raises `InvalidInput` that names the nearest known word."""
@@ -62,12 +58,12 @@ class Lexicon:
 
 
 def read_lexicon(*, club: Club, kind: str) -> Lexicon:
-    """The club's entries of a kind of `KINDS`, in two queries."""
+    """The club's entries of a kind of `KINDS`, in one query."""
     lexicon = Lexicon(kind)
-    for entry in KINDS[kind].objects.filter(club=club).order_by("id").prefetch_related("spellings"):
-        lexicon.add(entry.name, entry.pk, [spelling.folded for spelling in entry.spellings.all()])
-        lexicon.ids[str(entry.uid)] = entry.pk
-        lexicon.entries[entry.pk] = entry
+    rows = KINDS[kind].objects.filter(club=club).values_list("id", "uid", "name", "spellings__folded")
+    for entry_id, uid, name, spelling in rows.order_by("id"):
+        lexicon.add(name, entry_id, [spelling] if spelling else [])
+        lexicon.ids[str(uid)] = entry_id
     return lexicon
 
 
@@ -81,9 +77,21 @@ def _kept_lexicon(club_uid: uuid.UUID, places_revision: int, club_id: int, kind:
     return read_lexicon(club=Club(pk=club_id), kind=kind)
 
 
-def forget_lexicons() -> None:
+def known_entries(*, club: Club, kind: str) -> dict[int, Any]:
+    """The entries themselves by their ids, to read only; kept for as long."""
+    return _kept_entries(club.uid, club.places_revision, club.pk, kind)
+
+
+@lru_cache(maxsize=500)
+def _kept_entries(club_uid: uuid.UUID, places_revision: int, club_id: int, kind: str) -> dict[int, Any]:  # noqa: ARG001
+    found: dict[int, Any] = KINDS[kind].objects.filter(club_id=club_id).in_bulk()
+    return found
+
+
+def forget_words() -> None:
     """Read every club's words anew from now on."""
     _kept_lexicon.cache_clear()
+    _kept_entries.cache_clear()
 
 
 def vocabulary_of(club: Club) -> dict[str, list[Any]]:

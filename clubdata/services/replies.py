@@ -14,6 +14,7 @@ from django.db import IntegrityError, OperationalError, connection, transaction
 
 from clubdata.errors import ClubdataError, Conflict
 from clubdata.models import Account, Club, StoredReply
+from clubdata.models.clubs import revisions_raised_at_the_end
 
 LONGEST_KEY = 255
 #: How long a second request waits for the first to end, before it is told to come back.
@@ -52,7 +53,7 @@ def answer_once(*, keyed: Keyed, now: datetime, work: Callable[[], Reply]) -> Re
     whatever `work` raises.
     """
     try:
-        with transaction.atomic():
+        with transaction.atomic(), revisions_raised_at_the_end():
             taken = _take(keyed, now)
             reply = work()
             with connection.cursor() as cursor:
@@ -99,8 +100,9 @@ def _taken(keyed: Keyed, now: datetime) -> int:
     return int(row.pk)
 
 
-# In plain SQL and one round trip each: every request with a key makes them. The wait is bounded before anything is waited for,
-# since each step takes what the one before has found, and is not any more for the work that follows.
+# In plain SQL and one round trip each: every request with a key makes them. The wait is bounded before
+# anything is waited for, since each step takes what the one before has found, and is not any more for the
+# work that follows.
 #
 # An erasure that is under way is waited for, and none begins before this answer is kept: the answer could
 # keep the name of whom the erasure has just taken out of all answers that it saw. Anybody else's work goes

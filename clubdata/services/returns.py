@@ -36,7 +36,7 @@ from clubdata.services.draft_parts import PART_WORDS
 from clubdata.services.drafts import Draft, draft
 from clubdata.services.grounds import known_grounds
 from clubdata.services.hand_ins import CatchInput, ConditionsInput, HandIn, PartInput
-from clubdata.services.lexicon import known_lexicon
+from clubdata.services.lexicon import known_entries
 from clubdata.services.matches import require_open
 from clubdata.services.members import Membership
 from clubdata.services.waters import hazard_cautions, zone_of
@@ -116,12 +116,12 @@ def _keep_children(who: Membership, whole: Sequence[tuple[Return, Draft]]) -> No
     )
     for part, (name, kind) in product(parts, PART_WORDS.items()):
         if entry_id := getattr(part, f"{name}_id"):
-            setattr(part, name, known_lexicon(club=who.club, kind=kind).entries[entry_id])
+            setattr(part, name, known_entries(club=who.club, kind=kind)[entry_id])
     catch: list[Any] = CatchLine.objects.bulk_create(
         CatchLine(club=who.club, session=row, **columns) for row, made in whole for columns in made.catch
     )
     for line in catch:
-        line.species = known_lexicon(club=who.club, kind="species").entries[line.species_id]
+        line.species = known_entries(club=who.club, kind="species")[line.species_id]
     for row, made in whole:
         if made.conditions is None:
             Return._meta.get_field("conditions").set_cached_value(row, None)

@@ -46,10 +46,10 @@ def test_another_clubs_words_are_neither_found_nor_named(
         assert "nearest is 'secret" not in refused.value.message
 
 
-def test_a_lexicon_is_two_queries_however_many_words(heron_small: SmallClub) -> None:
+def test_a_lexicon_is_one_query(heron_small: SmallClub) -> None:
     with CaptureQueriesContext(connection) as queries:
         read_lexicon(club=heron_small.club, kind="species")
-    assert len(queries) == 2
+    assert len(queries) == 1
 
 
 def test_the_vocabulary_has_all_five_kinds_by_name(heron_small: SmallClub) -> None:
