@@ -115,13 +115,12 @@ def _keep_children(who: Membership, whole: Sequence[tuple[Return, Draft]]) -> No
         SessionPart(club=who.club, session=row, **columns) for row, made in whole for columns in made.parts
     )
     for part, (name, kind) in product(parts, PART_WORDS.items()):
-        if entry_id := getattr(part, f"{name}_id"):
-            setattr(part, name, known_entries(club=who.club, kind=kind)[entry_id])
+        _remember_entry(who, part, name, kind)
     catch: list[Any] = CatchLine.objects.bulk_create(
         CatchLine(club=who.club, session=row, **columns) for row, made in whole for columns in made.catch
     )
     for line in catch:
-        line.species = known_entries(club=who.club, kind="species")[line.species_id]
+        _remember_entry(who, line, "species", "species")
     for row, made in whole:
         if made.conditions is None:
             Return._meta.get_field("conditions").set_cached_value(row, None)
@@ -133,6 +132,13 @@ def _keep_children(who: Membership, whole: Sequence[tuple[Return, Draft]]) -> No
     rows = [row for row, _ in whole]
     _remember_all(rows, "parts", parts)
     _remember_all(rows, "catch_lines", catch)
+
+
+def _remember_entry(who: Membership, row: Any, name: str, kind: str) -> None:
+    entry_id = getattr(row, f"{name}_id")
+    # One that came in a moment ago is read when it is shown.
+    if entry_id is not None and (entry := known_entries(club=who.club, kind=kind).get(entry_id)):
+        setattr(row, name, entry)
 
 
 def _remember_all(sessions: Iterable[Return], related: str, rows: Iterable[Any]) -> None:

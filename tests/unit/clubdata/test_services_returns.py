@@ -10,10 +10,21 @@ import pytest
 from django.db import transaction
 
 from clubdata.errors import Conflict, InvalidInput, NotFound
-from clubdata.models import CatchLine, Club, Conditions, Outcome, Return, Role, SessionKind, SessionPart
+from clubdata.models import (
+    CatchLine,
+    Club,
+    Conditions,
+    HookBait,
+    Outcome,
+    Return,
+    Role,
+    SessionKind,
+    SessionPart,
+)
 from clubdata.models.returns import Tow
 from clubdata.services import returns
 from clubdata.services.faults import ManyInvalid
+from clubdata.services.lexicon import known_entries
 from clubdata.services.members import membership
 from clubdata.services.returns import (
     CatchInput,
@@ -25,7 +36,7 @@ from clubdata.services.returns import (
     sees_in_full,
     visible_returns,
 )
-from tests.factories import NOW, SmallClub, make_match, make_member, make_return
+from tests.factories import NOW, SmallClub, make_match, make_member, make_return, make_word
 
 pytestmark = pytest.mark.django_db
 
@@ -320,6 +331,15 @@ class TestReplays:
         looks = iter([False, True])
         monkeypatch.setattr(returns, "_is_kept", lambda _uid: next(looks))
         assert give(heron_small, replace(WHOLE, uid=self.UID)) == first
+
+
+def test_a_word_that_came_in_between_two_readings_of_the_words_is_no_stumbling_block(
+    heron_small: SmallClub,
+) -> None:
+    known_entries(club=heron_small.club, kind="hook bait")
+    hemp = make_word(HookBait, heron_small.club, "hempseed")
+    kept = give(heron_small, replace(WHOLE, parts=(PartInput(hook_bait="hempseed"),)))
+    assert [part.hook_bait for part in kept.parts.all()] == [hemp]
 
 
 def test_nothing_is_half_saved(heron_small: SmallClub, monkeypatch: pytest.MonkeyPatch) -> None:
