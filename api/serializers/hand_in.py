@@ -1,13 +1,17 @@
 """A return on its way in: shapes only; what may be true is for the service to say."""
 
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from functools import cache
 from typing import Any
 
 from rest_framework import serializers
 
 from api.serializers.shapes import StrictSerializer
+from clubdata.errors import ClubdataError, InvalidInput
 from clubdata.models import Outcome, SessionKind
 from clubdata.models.returns import Tow
+from clubdata.services.faults import ManyInvalid, VersionMoved
 from clubdata.services.hand_ins import CatchInput, ConditionsInput, HandIn, PartInput
 
 MOST_COUNTED = 100_000
@@ -143,6 +147,30 @@ class HandInSerializer(StrictSerializer):
             conditions=None if conditions is None else ConditionsInput(**conditions),
             **given,
         )
+
+
+@contextmanager
+def told_as_sent(data: Any) -> Iterator[None]:
+    """Refuse by the names of the fields that were sent; see `as_sent`."""
+    try:
+        yield
+    except ClubdataError as refusal:
+        raise as_sent(refusal, data) from None
+
+
+def as_sent(refusal: ClubdataError, data: Mapping[str, Any]) -> ClubdataError:
+    """The same refusal; of the short form's own part by the short form's names."""
+    if not isinstance(refusal, (ManyInvalid, VersionMoved)) or data.get("parts"):
+        return refusal
+    problems = tuple(
+        InvalidInput(one.message, field=_short_name(one.field), code=one.code) for one in refusal.problems
+    )
+    return type(refusal)(problems)
+
+
+def _short_name(field: str) -> str:
+    name = field.removeprefix("parts.0.")
+    return name if name in SHORT_FORM else field
 
 
 @cache

@@ -11,6 +11,7 @@ from rest_framework.response import Response
 from api.pagination import Keyset, PageQuery
 from api.preconditions import etag_of, is_unchanged, version_to_change
 from api.serializers.amendments import AmendmentSerializer, AmendSerializer, ReasonSerializer
+from api.serializers.hand_in import told_as_sent
 from api.serializers.returns import ReturnDetailSerializer, ReturnSerializer
 from api.serializers.shapes import page_of
 from api.views.base import ClubView
@@ -60,7 +61,8 @@ class ReturnDetailView(ClubView):
         version = version_to_change(request)
         serializer = AmendSerializer(data=request.data, partial=True)
         serializer.is_valid(raise_exception=True)
-        made = ask(who=self.who, uid=uid, now=self.now, wish=serializer.to_wish(version))
+        with told_as_sent(request.data):
+            made = ask(who=self.who, uid=uid, now=self.now, wish=serializer.to_wish(version))
         if made.state == AmendmentState.AWAITING:
             return Response(AmendmentSerializer(made).data, status=status.HTTP_202_ACCEPTED)
         return self.get(request, uid)

@@ -1,5 +1,6 @@
 """Many returns in one call, so that a phone can hold a week's and send them from home."""
 
+from itertools import count
 from typing import Any
 
 from drf_spectacular.utils import extend_schema
@@ -10,9 +11,10 @@ from rest_framework.response import Response
 from api.errors import problem_of
 from api.parsers import BoundedJsonParser
 from api.serializers.batches import BatchAnswerSerializer, BatchRequestSerializer, BatchSerializer
-from api.serializers.hand_in import HandInSerializer
+from api.serializers.hand_in import HandInSerializer, as_sent
 from api.serializers.returns import ReturnSerializer
 from api.views.base import ClubView
+from clubdata.errors import ClubdataError
 from clubdata.services.batches import Kept, hand_in_many
 from clubdata.services.hand_ins import HandIn
 from clubdata.services.returns import visible_returns, with_children
@@ -43,7 +45,8 @@ class BatchView(ClubView):
         kept = iter(hand_in_many(who=self.who, now=self.now, many=well_formed))
         outcomes = [next(kept) if isinstance(item, HandIn) else item for item in read]
         shown = self._shown(request, [item for item in outcomes if isinstance(item, Kept)])
-        return Response({"results": [_result(*pair, shown) for pair in enumerate(outcomes)]})
+        sent = serializer.validated_data["returns"]
+        return Response({"results": [_result(*one, shown) for one in zip(count(), outcomes, sent)]})
 
     def _shown(self, request: Request, kept: list[Kept]) -> dict[str, Any]:
         """Every return that was kept, as shown, by uid: read together."""
@@ -59,10 +62,12 @@ def _read(item: dict[str, Any]) -> HandIn | ValidationError:
         return malformed
 
 
-def _result(index: int, item: Kept | ValidationError, shown: dict[str, Any]) -> dict[str, Any]:
+def _result(
+    index: int, item: Kept | ValidationError, sent: dict[str, Any], shown: dict[str, Any]
+) -> dict[str, Any]:
     refusal = item.refusal if isinstance(item, Kept) else item
     if refusal is not None:
-        problem = problem_of(refusal)
+        problem = problem_of(as_sent(refusal, sent) if isinstance(refusal, ClubdataError) else refusal)
         return {"index": index, "status": problem["status"], "kept": None, "problem": problem}
     assert isinstance(item, Kept)  # noqa: S101 - what is no refusal was kept
     return {

@@ -9,7 +9,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.pagination import Keyset
-from api.serializers.hand_in import HandInSerializer
+from api.serializers.hand_in import HandInSerializer, told_as_sent
 from api.serializers.returns import ReturnDetailSerializer, ReturnQuery, ReturnSerializer
 from api.serializers.shapes import page_of
 from api.views.base import ClubView
@@ -62,7 +62,8 @@ class ReturnListView(ClubView):
         """Hand in a return: your own, or as organiser or secretary any member's."""
         data = HandInSerializer.read(request.data)
         now = self.now
-        kept = hand_in(who=self.who, now=now, data=data)
+        with told_as_sent(request.data):
+            kept = hand_in(who=self.who, now=now, data=data)
         # One that was kept before was entered before.
         is_new = kept.entered_at == now
         shown = ReturnDetailSerializer(kept, context={"request": request})

@@ -34,6 +34,7 @@ from clubdata.services.handed import as_hand_in, differences, from_plain, to_pla
 from clubdata.services.matches import require_open
 from clubdata.services.members import Membership
 from clubdata.services.returns import find_return, sees_in_full, with_children
+from clubdata.services.said_weights import with_outcome
 from clubdata.services.weather import conditions_after
 
 AMENDS_ALL = frozenset({Role.SECRETARY})
@@ -66,7 +67,7 @@ def ask(*, who: Membership, uid: uuid.UUID, now: datetime, wish: Wish) -> Amendm
     stored = as_hand_in(session)
     wanted = _merged(stored, wish)
     if session.version != wish.version:
-        raise _moved(stored, wanted)
+        raise _moved(stored, with_outcome(wanted, who.club))
     made = None if wish.kind == AmendmentKind.REMOVAL else _drafted(who, session, now, wanted, wish)
     if made is not None:
         require_open(who, made.session["match_id"])

@@ -6,11 +6,11 @@ from typing import Any
 
 from clubdata.models import Outcome
 from clubdata.models.returns import MOST_DISTANCE_M, MOST_HOURS, Tow
-from clubdata.rules.units import parse_weight
 from clubdata.services.faults import Faults
 from clubdata.services.hand_ins import CatchInput, HandIn, PartInput
 from clubdata.services.lexicon import Lexicon, known_lexicon
 from clubdata.services.members import Membership
+from clubdata.services.said_weights import read_weight
 
 CONDITION_BOUNDS = {
     "air_temperature_c": (-40, 50),
@@ -111,7 +111,7 @@ def _catch_line(line: CatchInput, path: str, species: Lexicon, faults: Faults) -
 def _grams(text: str, field_name: str, faults: Faults) -> int | None:
     if text:
         with faults.at(field_name):
-            return parse_weight(text).weight_g
+            return read_weight(text).weight_g
     return None
 
 

@@ -11,7 +11,7 @@ from django.db.models import QuerySet
 from clubdata.errors import InvalidInput
 from clubdata.models import Match, Member, Outcome, Peg, SessionKind, Source, Water
 from clubdata.models.returns import MOST_HOURS, WITH_WEIGHT
-from clubdata.rules.units import Weighing, parse_weight
+from clubdata.rules.units import Weighing
 from clubdata.rules.words import fold
 from clubdata.services.draft_parts import catch, check_sums, conditions, parts
 from clubdata.services.faults import Faults
@@ -19,7 +19,7 @@ from clubdata.services.grounds import Grounds, Named, known_grounds
 from clubdata.services.hand_ins import HandIn
 from clubdata.services.lexicon import NEAR_ENOUGH
 from clubdata.services.members import ENTERS_FOR_OTHERS, Membership
-from clubdata.services.said_weights import with_outcome
+from clubdata.services.said_weights import read_weight, with_outcome
 from clubdata.services.waters import local_date
 
 EARLIEST = date(1900, 1, 1)
@@ -207,7 +207,7 @@ def _total(data: HandIn, faults: Faults) -> dict[str, Any]:
 
 
 def _above_zero(text: str) -> Weighing:
-    weighing = parse_weight(text)
+    weighing = read_weight(text)
     if weighing.weight_g == 0:
         raise InvalidInput("No weight at all is a blank: give that as the outcome.", code="zero_weight")
     return weighing

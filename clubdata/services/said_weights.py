@@ -2,10 +2,21 @@
 
 from dataclasses import replace
 
+from clubdata.errors import InvalidInput
 from clubdata.models import Club, Outcome
 from clubdata.rules.conventions import Conventions, read_conventions
+from clubdata.rules.units import Weighing, WeightNotUnderstood, parse_weight
 from clubdata.rules.words import fold
 from clubdata.services.hand_ins import HandIn
+
+
+def read_weight(text: str) -> Weighing:
+    """A weight as written. Raises `InvalidInput` with a sentence of what would have been one."""
+    try:
+        return parse_weight(text)
+    except WeightNotUnderstood as refusal:
+        said = refusal.message
+        raise InvalidInput(f"{said[:1].upper()}{said[1:]}.", code=refusal.code) from None
 
 
 def with_outcome(data: HandIn, club: Club) -> HandIn:

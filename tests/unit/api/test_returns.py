@@ -247,6 +247,21 @@ def test_every_fault_is_named_with_its_field(heron_small: SmallClub, client_for:
     assert "red maggot" in problem["detail"]
 
 
+def test_a_fault_of_the_short_form_has_the_name_that_was_sent(
+    heron_small: SmallClub, client_for: ClientFor
+) -> None:
+    whole = {name: value for name, value in BODY.items() if name != "parts"}
+    short = {**whole, "hook_bait": "red magot", "distance_m": 151, "weight": "3.8"}
+    client = client_for(heron_small.account())
+    alone = client.post(ADDRESS, short).json()["errors"]
+    wanted = {("hook_bait", "unknown_word"), ("distance_m", "out_of_range"), ("weight", "ambiguous_weight")}
+    assert {(fault["field"], fault["code"]) for fault in alone} == wanted
+    (weight,) = (fault["detail"] for fault in alone if fault["field"] == "weight")
+    assert weight.startswith("A number alone does not say its unit;") and weight.endswith("850 g.")
+    (kept,) = client.post(f"{ADDRESS}batch/", {"returns": [short]}).json()["results"]
+    assert kept["problem"]["errors"] == alone
+
+
 @pytest.mark.parametrize(
     ("extra", "field"),
     [
