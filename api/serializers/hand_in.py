@@ -8,7 +8,7 @@ from typing import Any
 from rest_framework import serializers
 
 from api.serializers.shapes import StrictSerializer
-from clubdata.errors import ClubdataError, InvalidInput
+from clubdata.errors import InvalidInput
 from clubdata.models import Outcome, SessionKind
 from clubdata.models.returns import Tow
 from clubdata.services.faults import ManyInvalid, VersionMoved
@@ -154,11 +154,11 @@ def told_as_sent(data: Any) -> Iterator[None]:
     """Refuse by the names of the fields that were sent; see `as_sent`."""
     try:
         yield
-    except ClubdataError as refusal:
+    except (ManyInvalid, VersionMoved) as refusal:
         raise as_sent(refusal, data) from None
 
 
-def as_sent(refusal: ClubdataError, data: Mapping[str, Any]) -> ClubdataError:
+def as_sent(refusal: Exception, data: Mapping[str, Any]) -> Exception:
     """The same refusal; of the short form's own part by the short form's names."""
     if not isinstance(refusal, (ManyInvalid, VersionMoved)) or data.get("parts"):
         return refusal

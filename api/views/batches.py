@@ -14,7 +14,6 @@ from api.serializers.batches import BatchAnswerSerializer, BatchRequestSerialize
 from api.serializers.hand_in import HandInSerializer, as_sent
 from api.serializers.returns import ReturnSerializer
 from api.views.base import ClubView
-from clubdata.errors import ClubdataError
 from clubdata.services.batches import Kept, hand_in_many
 from clubdata.services.hand_ins import HandIn
 from clubdata.services.returns import visible_returns, with_children
@@ -67,7 +66,7 @@ def _result(
 ) -> dict[str, Any]:
     refusal = item.refusal if isinstance(item, Kept) else item
     if refusal is not None:
-        problem = problem_of(as_sent(refusal, sent) if isinstance(refusal, ClubdataError) else refusal)
+        problem = problem_of(as_sent(refusal, sent))
         return {"index": index, "status": problem["status"], "kept": None, "problem": problem}
     assert isinstance(item, Kept)  # noqa: S101 - what is no refusal was kept
     return {
