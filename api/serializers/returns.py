@@ -1,6 +1,5 @@
 """Returns as shown, and the parameters that narrow their list."""
 
-from dataclasses import asdict
 from typing import Any
 
 from drf_spectacular.utils import extend_schema_field
@@ -192,7 +191,7 @@ class ReturnDetailSerializer(ReturnSerializer):
 
     @extend_schema_field(SkySerializer)
     def get_sky(self, session: Return) -> Any:
-        return SkySerializer.shape().to_representation(asdict(sky_of(session)))
+        return SkySerializer.shape().to_representation(sky_of(session))
 
     @extend_schema_field(CautionSerializer(many=True))
     def get_cautions(self, session: Return) -> Any:

@@ -58,9 +58,12 @@ class OutputSerializer(serializers.Serializer[Any]):
     @cached_property
     def _shown(self) -> tuple[_Shown, ...]:
         """The fields of the one shape, unless one of them may look for the context of this answer."""
-        shape = self.shape()
-        own = any(_may_look_for_context(field) for field in shape.fields.values())
-        return self._own_shown if own else shape._own_shown
+        return self._own_shown if self._has_context_of_its_own() else self.shape()._own_shown
+
+    @classmethod
+    @cache
+    def _has_context_of_its_own(cls) -> bool:
+        return any(_may_look_for_context(field) for field in cls.shape().fields.values())
 
     @cached_property
     def _own_shown(self) -> tuple[_Shown, ...]:

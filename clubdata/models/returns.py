@@ -1,4 +1,8 @@
-"""The return: one angler's session, its parts, its catch and the conditions of the day."""
+"""The return: one angler's session, its parts, its catch and the conditions of the day.
+
+Where a `SameClub` constraint checks a key together with the club, the key has no constraint of its own
+(`db_constraint=False`): that would ask the database the same twice a row.
+"""
 
 from django.db import models
 from django.db.models import F, Q
@@ -62,10 +66,14 @@ class Return(ClubRecord):
     ties go by those. `sheet_key` is the identity of an imported row (`clubdata.intake.staging`).
     """
 
-    member = models.ForeignKey(Member, on_delete=models.PROTECT, related_name="returns")
-    water = models.ForeignKey(Water, on_delete=models.PROTECT, related_name="returns")
-    peg = models.ForeignKey(Peg, on_delete=models.PROTECT, null=True, blank=True, related_name="returns")
-    match = models.ForeignKey(Match, on_delete=models.PROTECT, null=True, blank=True, related_name="returns")
+    member = models.ForeignKey(Member, on_delete=models.PROTECT, related_name="returns", db_constraint=False)
+    water = models.ForeignKey(Water, on_delete=models.PROTECT, related_name="returns", db_constraint=False)
+    peg = models.ForeignKey(
+        Peg, on_delete=models.PROTECT, null=True, blank=True, related_name="returns", db_constraint=False
+    )
+    match = models.ForeignKey(
+        Match, on_delete=models.PROTECT, null=True, blank=True, related_name="returns", db_constraint=False
+    )
     session_kind = models.CharField(max_length=8, choices=SessionKind.choices)
     fished_on = models.DateField()
     started_at = models.TimeField(null=True, blank=True)
@@ -163,12 +171,20 @@ class Return(ClubRecord):
 class SessionPart(ClubRecord):
     """One spell of a session on one bait, line and rig; most returns have one."""
 
-    session = models.ForeignKey(Return, on_delete=models.CASCADE, related_name="parts")
+    session = models.ForeignKey(Return, on_delete=models.CASCADE, related_name="parts", db_constraint=False)
     part_order = models.PositiveSmallIntegerField(default=1)
-    method = models.ForeignKey(Method, on_delete=models.PROTECT, null=True, blank=True, related_name="+")
-    hook_bait = models.ForeignKey(HookBait, on_delete=models.PROTECT, null=True, blank=True, related_name="+")
-    feed = models.ForeignKey(Feed, on_delete=models.PROTECT, null=True, blank=True, related_name="+")
-    rig_type = models.ForeignKey(RigType, on_delete=models.PROTECT, null=True, blank=True, related_name="+")
+    method = models.ForeignKey(
+        Method, on_delete=models.PROTECT, null=True, blank=True, related_name="+", db_constraint=False
+    )
+    hook_bait = models.ForeignKey(
+        HookBait, on_delete=models.PROTECT, null=True, blank=True, related_name="+", db_constraint=False
+    )
+    feed = models.ForeignKey(
+        Feed, on_delete=models.PROTECT, null=True, blank=True, related_name="+", db_constraint=False
+    )
+    rig_type = models.ForeignKey(
+        RigType, on_delete=models.PROTECT, null=True, blank=True, related_name="+", db_constraint=False
+    )
     distance_m = models.DecimalField(max_digits=5, decimal_places=2, null=True, blank=True)
     depth_cm = models.PositiveIntegerField(null=True, blank=True)
     hours = models.DecimalField(max_digits=5, decimal_places=2, null=True, blank=True)
@@ -206,8 +222,10 @@ class SessionPart(ClubRecord):
 class CatchLine(ClubRecord):
     """What was caught of one species; lost fish are counted apart."""
 
-    session = models.ForeignKey(Return, on_delete=models.CASCADE, related_name="catch_lines")
-    species = models.ForeignKey(Species, on_delete=models.PROTECT, related_name="+")
+    session = models.ForeignKey(
+        Return, on_delete=models.CASCADE, related_name="catch_lines", db_constraint=False
+    )
+    species = models.ForeignKey(Species, on_delete=models.PROTECT, related_name="+", db_constraint=False)
     fish_count = models.PositiveIntegerField(null=True, blank=True)
     weight_g = models.PositiveIntegerField(null=True, blank=True)
     biggest_g = models.PositiveIntegerField(null=True, blank=True)
@@ -243,7 +261,9 @@ class Conditions(ClubRecord):
     Sun and Moon are computed, not asked.
     """
 
-    session = models.OneToOneField(Return, on_delete=models.CASCADE, related_name="conditions")
+    session = models.OneToOneField(
+        Return, on_delete=models.CASCADE, related_name="conditions", db_constraint=False
+    )
     air_temperature_c = models.DecimalField(max_digits=4, decimal_places=1, null=True, blank=True)
     water_temperature_c = models.DecimalField(max_digits=4, decimal_places=1, null=True, blank=True)
     wind_force = models.PositiveSmallIntegerField(null=True, blank=True, help_text="Beaufort")

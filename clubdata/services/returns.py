@@ -29,6 +29,7 @@ from clubdata.models import (
 )
 from clubdata.models.base import remember
 from clubdata.models.clubs import LocalToday
+from clubdata.models.writing import insert_all
 from clubdata.rules.cautions import Caution
 from clubdata.rules.sky import Sky, sky_for
 from clubdata.services.doubts import look_at_new
@@ -96,7 +97,7 @@ def keep(*, who: Membership, now: datetime, drafted: Sequence[tuple[HandIn, Draf
     is taken.
     """
     fixed = {"club": who.club, "entered_by": who.account, "entered_at": now}
-    rows: list[Return] = Return.with_removed.bulk_create(
+    rows = insert_all(
         Return(**fixed, **({"uid": data.uid} if data.uid else {}), **made.session) for data, made in drafted
     )
     for row, (_, made) in zip(rows, drafted, strict=True):
@@ -111,24 +112,25 @@ def keep(*, who: Membership, now: datetime, drafted: Sequence[tuple[HandIn, Draf
 
 def _keep_children(who: Membership, whole: Sequence[tuple[Return, Draft]]) -> None:
     """Write them, and let each return have them as if it had been read with them."""
-    parts: list[Any] = SessionPart.objects.bulk_create(
+    parts = [
         SessionPart(club=who.club, session=row, **columns) for row, made in whole for columns in made.parts
-    )
+    ]
+    catch = [
+        CatchLine(club=who.club, session=row, **columns) for row, made in whole for columns in made.catch
+    ]
+    days = [
+        Conditions(club=who.club, session=row, **made.conditions)
+        for row, made in whole
+        if made.conditions is not None
+    ]
+    insert_all([*parts, *catch, *days])
     for part, (name, kind) in product(parts, PART_WORDS.items()):
         _remember_entry(who, part, name, kind)
-    catch: list[Any] = CatchLine.objects.bulk_create(
-        CatchLine(club=who.club, session=row, **columns) for row, made in whole for columns in made.catch
-    )
     for line in catch:
         _remember_entry(who, line, "species", "species")
     for row, made in whole:
         if made.conditions is None:
             Return._meta.get_field("conditions").set_cached_value(row, None)
-    Conditions.objects.bulk_create(
-        Conditions(club=who.club, session=row, **made.conditions)
-        for row, made in whole
-        if made.conditions is not None
-    )
     rows = [row for row, _ in whole]
     _remember_all(rows, "parts", parts)
     _remember_all(rows, "catch_lines", catch)

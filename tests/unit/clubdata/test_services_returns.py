@@ -344,9 +344,9 @@ def test_a_word_that_came_in_between_two_readings_of_the_words_is_no_stumbling_b
 
 def test_nothing_is_half_saved(heron_small: SmallClub, monkeypatch: pytest.MonkeyPatch) -> None:
     def break_down(*_args: Any, **_kwargs: Any) -> None:
-        raise RuntimeError("the last write fails")
+        raise RuntimeError("what follows the writes fails")
 
-    monkeypatch.setattr(Conditions.objects, "bulk_create", break_down)
+    monkeypatch.setattr(returns, "look_at_new", break_down)
     with pytest.raises(RuntimeError), transaction.atomic():
         give(heron_small)
     assert not Return.objects.exists() and not SessionPart.objects.exists()

@@ -257,6 +257,35 @@ def test_no_row_points_at_another_clubs_row(
         insert(model, {**good[model], key.field: foreign})
 
 
+def _keys_without_a_constraint() -> list[tuple[type[models.Model], str]]:
+    return [
+        (model, field.name)
+        for model in apps.get_app_config("clubdata").get_models()
+        for field in model._meta.local_fields
+        if isinstance(field, models.ForeignKey) and not field.db_constraint
+    ]
+
+
+def test_a_key_without_a_constraint_of_its_own_is_checked_with_the_club() -> None:
+    checked = {(model, key.field) for model, key in KEYS if key.shared == "club"}
+    unchecked = _keys_without_a_constraint()
+    assert set(unchecked) <= checked and (Return, "member") in unchecked
+
+
+@pytest.mark.parametrize(
+    ("model", "field"), _keys_without_a_constraint(), ids=lambda value: getattr(value, "__name__", value)
+)
+def test_no_row_points_at_what_is_not_there(
+    model: type[models.Model], field: str, good: dict[type[models.Model], Row]
+) -> None:
+    nobody = 9_000_000_000
+    with pytest.raises(IntegrityError):
+        insert(
+            model,
+            {name: value for name, value in good[model].items() if name != field} | {f"{field}_id": nobody},
+        )
+
+
 def _unique_constraints() -> list[tuple[type[models.Model], models.UniqueConstraint]]:
     return [
         (model, constraint)
