@@ -56,8 +56,7 @@ def answer_once(*, keyed: Keyed, now: datetime, work: Callable[[], Reply]) -> Re
         with transaction.atomic(), revisions_raised_at_the_end():
             taken = _take(keyed, now)
             reply = work()
-            with connection.cursor() as cursor:
-                cursor.execute(_KEEP, (reply.status, json.dumps(reply.headers), reply.body, taken))
+            _keep(reply, taken)
             return reply
     except IntegrityError:
         # Another was first, long ago or just now; or the fault is the work's own.
@@ -119,6 +118,17 @@ taken AS (
 SELECT taken.id, set_config('lock_timeout', '0', true) FROM taken
 """
 _KEEP = "UPDATE clubdata_storedreply SET status = %s, headers = %s, body = %s WHERE id = %s"
+
+
+# Whether all that was written points at what is there is asked now: at the commit others would wait for the
+# answer, since by then the club's row is held. (SQLite lets nobody else write anyway.)
+_NOW = "SET CONSTRAINTS ALL IMMEDIATE; "
+
+
+def _keep(reply: Reply, taken: int) -> None:
+    statement = _NOW + _KEEP if connection.vendor == "postgresql" else _KEEP
+    with connection.cursor() as cursor:
+        cursor.execute(statement, (reply.status, json.dumps(reply.headers), reply.body, taken))
 
 
 def _taken_at_once(keyed: Keyed, now: datetime) -> int:

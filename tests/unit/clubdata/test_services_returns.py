@@ -13,7 +13,6 @@ from clubdata.errors import Conflict, InvalidInput, NotFound
 from clubdata.models import (
     CatchLine,
     Club,
-    Conditions,
     HookBait,
     Outcome,
     Return,
