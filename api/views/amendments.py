@@ -9,13 +9,14 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.pagination import Keyset, PageQuery
-from api.preconditions import etag_of, is_unchanged, version_to_change
+from api.preconditions import is_unchanged, version_to_change
 from api.serializers.amendments import AmendmentSerializer, AmendSerializer, ReasonSerializer
 from api.serializers.hand_in import told_as_sent
 from api.serializers.returns import ReturnDetailSerializer, ReturnSerializer
 from api.serializers.shapes import page_of
 from api.views.base import ClubView
-from clubdata.models import Amendment, AmendmentKind, AmendmentState, Return
+from api.views.returns import return_etag
+from clubdata.models import Amendment, AmendmentKind, AmendmentState
 from clubdata.services.amendments import (
     Wish,
     ask,
@@ -25,8 +26,7 @@ from clubdata.services.amendments import (
     restore,
     settle,
 )
-from clubdata.services.doubts import open_doubts
-from clubdata.services.returns import find_return, sees_in_full, with_children
+from clubdata.services.returns import find_return, with_children
 
 IF_MATCH = OpenApiParameter(
     "If-Match",
@@ -45,7 +45,7 @@ class ReturnDetailView(ClubView):
     def get(self, request: Request, uid: uuid.UUID, **_: Any) -> Response:
         """With the Sun and Moon of its day. The ETag is its version's, for If-Match and If-None-Match."""
         found = find_return(self.who, uid)
-        headers = {"ETag": self._etag(found), "Cache-Control": "private, no-cache"}
+        headers = {"ETag": return_etag(self.who, found), "Cache-Control": "private, no-cache"}
         if is_unchanged(request, headers["ETag"]):
             return Response(status=status.HTTP_304_NOT_MODIFIED, headers=headers)
         return Response(ReturnDetailSerializer(found, context={"request": request}).data, headers=headers)
@@ -83,16 +83,6 @@ class ReturnDetailView(ClubView):
         waits = made.state == AmendmentState.AWAITING
         return Response(
             AmendmentSerializer(made).data, status=status.HTTP_202_ACCEPTED if waits else status.HTTP_200_OK
-        )
-
-    def _etag(self, session: Return) -> str:
-        """Beside its version a return shows places, filled weather and, to some, open doubts."""
-        full = sees_in_full(self.who, session)
-        day = getattr(session, "conditions", None)
-        filled = 0 if day is None else len(day.filled)
-        doubts = len(open_doubts(session)) if full else 0
-        return etag_of(
-            session.version, self.who.club.places_revision, "full" if full else "part", filled, doubts
         )
 
 

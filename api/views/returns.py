@@ -9,14 +9,16 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.pagination import Keyset
+from api.preconditions import etag_of
 from api.serializers.hand_in import HandInSerializer, told_as_sent
 from api.serializers.returns import ReturnDetailSerializer, ReturnQuery, ReturnSerializer
 from api.serializers.shapes import page_of
 from api.views.base import ClubView
 from api.views.filters import narrowed
 from clubdata.models import Return
+from clubdata.services.doubts import open_doubts
 from clubdata.services.members import Membership
-from clubdata.services.returns import hand_in, of_peg, visible_returns, with_children
+from clubdata.services.returns import hand_in, of_peg, sees_in_full, visible_returns, with_children
 
 FILTERS = {
     "water": "water__uid",
@@ -36,6 +38,15 @@ def wanted_returns(who: Membership, parameters: dict[str, Any]) -> QuerySet[Retu
     if peg := parameters.get("peg"):
         rows = of_peg(rows, peg)
     return rows
+
+
+def return_etag(who: Membership, session: Return) -> str:
+    """Beside its version a return shows places, filled weather and, to some, open doubts."""
+    full = sees_in_full(who, session)
+    day = getattr(session, "conditions", None)
+    filled = 0 if day is None else len(day.filled)
+    doubts = len(open_doubts(session)) if full else 0
+    return etag_of(session.version, who.club.places_revision, "full" if full else "part", filled, doubts)
 
 
 class ReturnListView(ClubView):
@@ -59,7 +70,10 @@ class ReturnListView(ClubView):
         },
     )
     def post(self, request: Request, **_: Any) -> Response:
-        """Hand in a return: your own, or as organiser or secretary any member's."""
+        """Hand in a return: your own, or as organiser or secretary any member's.
+
+        The ETag is its version's: with it in If-Match a slip is put right without reading the return anew.
+        """
         data = HandInSerializer.read(request.data)
         now = self.now
         with told_as_sent(request.data):
@@ -70,5 +84,8 @@ class ReturnListView(ClubView):
         return Response(
             shown.data,
             status=status.HTTP_201_CREATED if is_new else status.HTTP_200_OK,
-            headers={"Location": request.build_absolute_uri(f"{request.path}{kept.uid}/")},
+            headers={
+                "Location": request.build_absolute_uri(f"{request.path}{kept.uid}/"),
+                "ETag": return_etag(self.who, kept),
+            },
         )

@@ -152,6 +152,20 @@ def test_sent_again_after_a_lost_signal(heron_small: SmallClub, client_for: Clie
     assert Return.objects.count() == 1
 
 
+@pytest.mark.parametrize("keyed", [{}, {"Idempotency-Key": "k-1"}], ids=["without a key", "with a key"])
+def test_a_slip_is_put_right_with_the_tag_that_came_with_the_answer(
+    keyed: dict[str, str], heron_small: SmallClub, client_for: ClientFor
+) -> None:
+    client = client_for(heron_small.account())
+    body = {**BODY, "uid": str(uuid.uuid4())}
+    handed_in = client.post(ADDRESS, body, headers=keyed)
+    assert client.post(ADDRESS, body, headers=keyed)["ETag"] == handed_in["ETag"]
+    assert client.get(handed_in["Location"])["ETag"] == handed_in["ETag"]
+    wish, tag = {"weight": "12-7-9", "reason": "misread"}, {"If-Match": handed_in["ETag"]}
+    assert client.patch(handed_in["Location"], wish, headers=tag).status_code == 200
+    assert client.patch(handed_in["Location"], wish, headers=tag).status_code == 412
+
+
 def test_many_at_once_are_each_kept_or_refused_and_may_be_sent_twice(
     heron_small: SmallClub, client_for: ClientFor
 ) -> None:
