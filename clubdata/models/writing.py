@@ -31,8 +31,8 @@ def insert_all(rows: Iterable[Row]) -> list[Row]:
     """Write new rows in their order, those of one model together, and let each have its key.
 
     For models with a key that the database gives and no default that it computes, as all records have; no
-    signal is sent. Where the database takes several statements at once they are one round trip. Raises
-    `IntegrityError` as `bulk_create` does.
+    signal is sent, and the transaction is the caller's. Where the database takes several statements at once
+    they are one round trip. Raises `IntegrityError` as `bulk_create` does.
     """
     new = list(rows)
     steps = [step for model, some in groupby(new, type) for step in _steps(model, list(some))]
